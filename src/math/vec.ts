@@ -1,0 +1,73 @@
+/** Vector kernels on flat arrays: three numbers from an offset. `out` may be an input unless said otherwise. */
+import type { Numbers } from './quat.ts';
+
+export function copyVec(out: Numbers, o: number, a: Numbers, i: number): void {
+  out[o] = a[i]!;
+  out[o + 1] = a[i + 1]!;
+  out[o + 2] = a[i + 2]!;
+}
+
+export function setVec(out: Numbers, o: number, x: number, y: number, z: number): void {
+  out[o] = x;
+  out[o + 1] = y;
+  out[o + 2] = z;
+}
+
+export function addVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+  out[o] = a[i]! + b[j]!;
+  out[o + 1] = a[i + 1]! + b[j + 1]!;
+  out[o + 2] = a[i + 2]! + b[j + 2]!;
+}
+
+export function subVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+  out[o] = a[i]! - b[j]!;
+  out[o + 1] = a[i + 1]! - b[j + 1]!;
+  out[o + 2] = a[i + 2]! - b[j + 2]!;
+}
+
+export function scaleVec(out: Numbers, o: number, a: Numbers, i: number, k: number): void {
+  out[o] = a[i]! * k;
+  out[o + 1] = a[i + 1]! * k;
+  out[o + 2] = a[i + 2]! * k;
+}
+
+/** out = a + t (b - a) */
+export function lerpVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number, t: number): void {
+  out[o] = a[i]! + t * (b[j]! - a[i]!);
+  out[o + 1] = a[i + 1]! + t * (b[j + 1]! - a[i + 1]!);
+  out[o + 2] = a[i + 2]! + t * (b[j + 2]! - a[i + 2]!);
+}
+
+export function dotVec(a: Numbers, i: number, b: Numbers, j: number): number {
+  return a[i]! * b[j]! + a[i + 1]! * b[j + 1]! + a[i + 2]! * b[j + 2]!;
+}
+
+export function crossVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+  const ax = a[i]!;
+  const ay = a[i + 1]!;
+  const az = a[i + 2]!;
+  const bx = b[j]!;
+  const by = b[j + 1]!;
+  const bz = b[j + 2]!;
+  out[o] = ay * bz - az * by;
+  out[o + 1] = az * bx - ax * bz;
+  out[o + 2] = ax * by - ay * bx;
+}
+
+export function lengthVec(a: Numbers, i: number): number {
+  return Math.sqrt(a[i]! * a[i]! + a[i + 1]! * a[i + 1]! + a[i + 2]! * a[i + 2]!);
+}
+
+export function distanceVec(a: Numbers, i: number, b: Numbers, j: number): number {
+  const x = a[i]! - b[j]!;
+  const y = a[i + 1]! - b[j + 1]!;
+  const z = a[i + 2]! - b[j + 2]!;
+  return Math.sqrt(x * x + y * y + z * z);
+}
+
+/** Scales to length 1 in place and returns the former length; a zero vector stays zero. */
+export function normalizeVec(out: Numbers, o: number): number {
+  const length = lengthVec(out, o);
+  if (length > 0) scaleVec(out, o, out, o, 1 / length);
+  return length;
+}

@@ -1,0 +1,104 @@
+import { mulQuat, type Numbers, quatFromMatrix, rotateVec } from '../math/quat.ts';
+import { crossVec, normalizeVec, scaleVec } from '../math/vec.ts';
+import type { Clip } from './clip.ts';
+import type { Skeleton } from './skeleton.ts';
+import type { SkinMesh } from './skin.ts';
+
+/**
+ * How file space maps to world space (metres, Y up, facing +Z): world = scale · rotation · file + translation.
+ */
+export interface Placement {
+  rotation: [number, number, number, number];
+  /** Metres a file unit. */
+  scale: number;
+  /** Metres, after rotation and scale; moves the floor to y = 0. */
+  translation: [number, number, number];
+}
+
+/**
+ * The placement that brings `up` to +Y, `facing` to +Z, units to metres and the floor to y = 0.
+ * @param up, facing  directions in file space; `facing` is made square to `up`
+ * @param floor       height of the floor along `up`, in file units
+ */
+export function placementOf(up: Numbers, facing: Numbers, metresPerUnit: number, floor: number): Placement {
+  const y = [up[0]!, up[1]!, up[2]!];
+  const z = [facing[0]!, facing[1]!, facing[2]!];
+  const x = [0, 0, 0];
+  normalizeVec(y, 0);
+  crossVec(x, 0, y, 0, z, 0);
+  normalizeVec(x, 0);
+  crossVec(z, 0, x, 0, y, 0);
+  const rotation: [number, number, number, number] = [0, 0, 0, 1];
+  // The rows of the rotation are the file's left, up and facing.
+  quatFromMatrix(rotation, 0, x[0]!, y[0]!, z[0]!, x[1]!, y[1]!, z[1]!, x[2]!, y[2]!, z[2]!);
+  return { rotation, scale: metresPerUnit, translation: [0, -floor * metresPerUnit, 0] };
+}
+
+/** The placement that undoes another. */
+export function inversePlacement({ rotation, scale, translation }: Placement): Placement {
+  const inverse: [number, number, number, number] = [-rotation[0], -rotation[1], -rotation[2], rotation[3]];
+  const back: [number, number, number] = [...translation];
+  rotateVec(back, 0, inverse, 0, back, 0);
+  scaleVec(back, 0, back, 0, -1 / scale);
+  return { rotation: inverse, scale: 1 / scale, translation: back };
+}
+
+function placePoint(out: Numbers, o: number, placement: Placement): void {
+  rotateVec(out, o, placement.rotation, 0, out, o);
+  scaleVec(out, o, out, o, placement.scale);
+  for (let k = 0; k < 3; k++) out[o + k]! += placement.translation[k]!;
+}
+
+/** The same skeleton in another space. Only roots turn and shift; everything else is scaled. */
+export function placeSkeleton(skeleton: Skeleton, placement: Placement): Skeleton {
+  const restRotations = skeleton.restRotations.slice();
+  const restTranslations = skeleton.restTranslations.slice();
+  for (let j = 0; j < skeleton.jointCount; j++) {
+    if (skeleton.parents[j]! < 0) {
+      mulQuat(restRotations, j * 4, placement.rotation, 0, restRotations, j * 4);
+      placePoint(restTranslations, j * 3, placement);
+    } else {
+      scaleVec(restTranslations, j * 3, restTranslations, j * 3, placement.scale);
+    }
+  }
+  const tips = skeleton.tips.map((tip) => ({
+    ...tip,
+    offset: [
+      tip.offset[0] * placement.scale,
+      tip.offset[1] * placement.scale,
+      tip.offset[2] * placement.scale,
+    ] as const,
+  }));
+  return { ...skeleton, restRotations, restTranslations, tips };
+}
+
+/** The same motion in another space, for `placeSkeleton(skeleton, …)` with the same scale. The input is not touched. */
+export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement): Clip {
+  const rotations = clip.rotations.slice();
+  const translations = clip.translations.slice();
+  const { jointCount, frameCount } = clip;
+  for (let j = 0; j < jointCount; j++) {
+    if (skeleton.parents[j]! >= 0) continue;
+    for (let f = 0; f < frameCount; f++) {
+      const at = (f * jointCount + j) * 4;
+      mulQuat(rotations, at, placement.rotation, 0, rotations, at);
+    }
+  }
+  const moving = clip.translationJoints.length;
+  for (let m = 0; m < moving; m++) {
+    const isRoot = skeleton.parents[clip.translationJoints[m]!]! < 0;
+    for (let f = 0; f < frameCount; f++) {
+      const at = (f * moving + m) * 3;
+      if (isRoot) placePoint(translations, at, placement);
+      else scaleVec(translations, at, translations, at, placement.scale);
+    }
+  }
+  return { ...clip, rotations, translations };
+}
+
+/** The same mesh bound to `placeSkeleton(skeleton, …)`: the bind transforms carry the scale, the joints the rest. */
+export function placeSkin(mesh: SkinMesh, placement: Placement): SkinMesh {
+  const bind = mesh.bind.slice();
+  for (let i = 0; i < bind.length; i++) bind[i]! *= placement.scale;
+  return { ...mesh, bind };
+}

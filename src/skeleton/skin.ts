@@ -1,0 +1,87 @@
+import type { WorldPose } from './skeleton.ts';
+
+/**
+ * A mesh that joints move, with linear blend skinning (glTF 2.0, section 3.7.3.3):
+ * vertex = Σ weight · world(joint) · bind(joint) · position.
+ * `world` is the joint's rigid world transform; the joint's own scale, and the file's inverse bind matrix, are both in
+ * `bind`. A rigid part hung on a joint is a mesh with weight 1 on it.
+ */
+export interface SkinMesh {
+  readonly name: string;
+  readonly vertexCount: number;
+  /** Mesh space, vertexCount × 3. */
+  readonly positions: Float32Array;
+  /** Three vertex indices a triangle. */
+  readonly triangles: Uint32Array;
+  /** Influences a vertex: 4, 8, … */
+  readonly influences: number;
+  /** Skeleton joint indices, vertexCount × influences. */
+  readonly joints: Uint16Array;
+  /** As in the file, not normalised, vertexCount × influences. */
+  readonly weights: Float32Array;
+  /** Affine 3 × 4 a skeleton joint, row-major, jointCount × 12. Joints that are not in this skin hold zeros. */
+  readonly bind: Float64Array;
+}
+
+/**
+ * World positions of all vertices in a pose. Weights are used as the file has them, divided by their sum where that is
+ * neither 0 nor 1, as glTF viewers commonly do.
+ * @param out  vertexCount × 3, overwritten
+ * @param scratch  jointCount × 12, overwritten: world · bind of each joint
+ */
+export function skinVertices(mesh: SkinMesh, pose: WorldPose, out: Float64Array, scratch: Float64Array): void {
+  const jointCount = mesh.bind.length / 12;
+  for (let j = 0; j < jointCount; j++) worldBind(mesh.bind, pose, j, scratch);
+  const { positions, influences, joints, weights } = mesh;
+  for (let v = 0; v < mesh.vertexCount; v++) {
+    const px = positions[v * 3]!;
+    const py = positions[v * 3 + 1]!;
+    const pz = positions[v * 3 + 2]!;
+    let x = 0;
+    let y = 0;
+    let z = 0;
+    let sum = 0;
+    for (let i = v * influences; i < (v + 1) * influences; i++) {
+      const w = weights[i]!;
+      if (w === 0) continue;
+      const m = joints[i]! * 12;
+      x += w * (scratch[m]! * px + scratch[m + 1]! * py + scratch[m + 2]! * pz + scratch[m + 3]!);
+      y += w * (scratch[m + 4]! * px + scratch[m + 5]! * py + scratch[m + 6]! * pz + scratch[m + 7]!);
+      z += w * (scratch[m + 8]! * px + scratch[m + 9]! * py + scratch[m + 10]! * pz + scratch[m + 11]!);
+      sum += w;
+    }
+    const k = sum > 0 ? 1 / sum : 0;
+    out[v * 3] = x * k;
+    out[v * 3 + 1] = y * k;
+    out[v * 3 + 2] = z * k;
+  }
+}
+
+/** scratch[j] = world(j) · bind(j), both affine 3 × 4. */
+function worldBind(bind: Float64Array, pose: WorldPose, j: number, scratch: Float64Array): void {
+  const x = pose.rotations[j * 4]!;
+  const y = pose.rotations[j * 4 + 1]!;
+  const z = pose.rotations[j * 4 + 2]!;
+  const w = pose.rotations[j * 4 + 3]!;
+  const r00 = 1 - 2 * (y * y + z * z);
+  const r01 = 2 * (x * y - z * w);
+  const r02 = 2 * (x * z + y * w);
+  const r10 = 2 * (x * y + z * w);
+  const r11 = 1 - 2 * (x * x + z * z);
+  const r12 = 2 * (y * z - x * w);
+  const r20 = 2 * (x * z - y * w);
+  const r21 = 2 * (y * z + x * w);
+  const r22 = 1 - 2 * (x * x + y * y);
+  const at = j * 12;
+  for (let c = 0; c < 4; c++) {
+    const b0 = bind[at + c]!;
+    const b1 = bind[at + 4 + c]!;
+    const b2 = bind[at + 8 + c]!;
+    scratch[at + c] = r00 * b0 + r01 * b1 + r02 * b2;
+    scratch[at + 4 + c] = r10 * b0 + r11 * b1 + r12 * b2;
+    scratch[at + 8 + c] = r20 * b0 + r21 * b1 + r22 * b2;
+  }
+  scratch[at + 3]! += pose.positions[j * 3]!;
+  scratch[at + 7]! += pose.positions[j * 3 + 1]!;
+  scratch[at + 11]! += pose.positions[j * 3 + 2]!;
+}
