@@ -6,11 +6,14 @@
  * and Float64Array is compiled for both and runs at half the speed.
  */
 
-/** Any array of numbers that can be read and written by index. */
+/** Any array of numbers that is written. */
 export type Numbers = Float64Array | Float32Array | number[];
 
+/** Any array of numbers that is only read. */
+export type Values = ArrayLike<number>;
+
 /** out = a */
-export function copyQuat(out: Numbers, o: number, a: Numbers, i: number): void {
+export function copyQuat(out: Numbers, o: number, a: Values, i: number): void {
   out[o] = a[i]!;
   out[o + 1] = a[i + 1]!;
   out[o + 2] = a[i + 2]!;
@@ -26,7 +29,7 @@ export function identityQuat(out: Numbers, o: number): void {
 }
 
 /** out = a · b (b first, then a). `out` may be either input: all eight numbers are read before any is written. */
-export function mulQuat(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function mulQuat(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   const ax = a[i]!;
   const ay = a[i + 1]!;
   const az = a[i + 2]!;
@@ -42,7 +45,7 @@ export function mulQuat(out: Numbers, o: number, a: Numbers, i: number, b: Numbe
 }
 
 /** out = a⁻¹ · b: the rotation b as seen from the frame a. `out` may be either input. */
-export function mulInverseQuat(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function mulInverseQuat(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   const ax = -a[i]!;
   const ay = -a[i + 1]!;
   const az = -a[i + 2]!;
@@ -58,7 +61,7 @@ export function mulInverseQuat(out: Numbers, o: number, a: Numbers, i: number, b
 }
 
 /** out = a⁻¹ (the conjugate, as a is unit). */
-export function invertQuat(out: Numbers, o: number, a: Numbers, i: number): void {
+export function invertQuat(out: Numbers, o: number, a: Values, i: number): void {
   out[o] = -a[i]!;
   out[o + 1] = -a[i + 1]!;
   out[o + 2] = -a[i + 2]!;
@@ -84,7 +87,7 @@ export function normalizeQuat(out: Numbers, o: number): void {
 }
 
 /** out = q v q⁻¹: the vector at `j` turned by the quaternion at `i`. `out` may be `v`. */
-export function rotateVec(out: Numbers, o: number, q: Numbers, i: number, v: Numbers, j: number): void {
+export function rotateVec(out: Numbers, o: number, q: Values, i: number, v: Values, j: number): void {
   const qx = q[i]!;
   const qy = q[i + 1]!;
   const qz = q[i + 2]!;
@@ -102,7 +105,7 @@ export function rotateVec(out: Numbers, o: number, q: Numbers, i: number, v: Num
 }
 
 /** out = q⁻¹ v q: a world vector as seen from the frame q. `out` may be `v`. */
-export function rotateVecInverse(out: Numbers, o: number, q: Numbers, i: number, v: Numbers, j: number): void {
+export function rotateVecInverse(out: Numbers, o: number, q: Values, i: number, v: Values, j: number): void {
   const qx = -q[i]!;
   const qy = -q[i + 1]!;
   const qz = -q[i + 2]!;
@@ -132,7 +135,7 @@ export function axisAngleQuat(out: Numbers, o: number, x: number, y: number, z: 
  * Opposite vectors: a half turn about some axis at right angles to `a`, since no shortest one is singled out.
  * A zero vector gives the identity.
  */
-export function rotationBetween(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function rotationBetween(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   const ax = a[i]!;
   const ay = a[i + 1]!;
   const az = a[i + 2]!;
@@ -163,7 +166,7 @@ export function rotationBetween(out: Numbers, o: number, a: Numbers, i: number, 
 }
 
 /** out = spherical interpolation from a (t = 0) to b (t = 1) along the shorter arc. `out` may be either input. */
-export function slerpQuat(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number, t: number): void {
+export function slerpQuat(out: Numbers, o: number, a: Values, i: number, b: Values, j: number, t: number): void {
   const ax = a[i]!;
   const ay = a[i + 1]!;
   const az = a[i + 2]!;
@@ -200,7 +203,7 @@ export function slerpQuat(out: Numbers, o: number, a: Numbers, i: number, b: Num
  * Angle in radians, 0 to π, between two rotations: 2 · atan2(|xyz|, |w|) of the relative one.
  * By `acos` a rotation would differ from its own Float32 copy by up to 0.036 degree.
  */
-export function angleBetweenQuats(a: Numbers, i: number, b: Numbers, j: number): number {
+export function angleBetweenQuats(a: Values, i: number, b: Values, j: number): number {
   const ax = -a[i]!;
   const ay = -a[i + 1]!;
   const az = -a[i + 2]!;
@@ -221,7 +224,7 @@ export function angleBetweenQuats(a: Numbers, i: number, b: Numbers, j: number):
  * arXiv:1506.05481): writes the twist to `out` and returns its signed angle in (-π, π]. The swing is q · twist⁻¹.
  * A half turn about an axis at right angles to the given one has no twist: the identity is written and 0 returned.
  */
-export function twistOf(out: Numbers, o: number, q: Numbers, i: number, x: number, y: number, z: number): number {
+export function twistOf(out: Numbers, o: number, q: Values, i: number, x: number, y: number, z: number): number {
   const along = q[i]! * x + q[i + 1]! * y + q[i + 2]! * z;
   const w = q[i + 3]!;
   if (along * along + w * w < 1e-18) {
@@ -241,7 +244,7 @@ export function twistOf(out: Numbers, o: number, q: Numbers, i: number, x: numbe
  * `z` as near as possible to the one at `b[j]`, x = y × z.
  * Throws nothing: parallel directions take any z at right angles to y.
  */
-export function quatFromAxes(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function quatFromAxes(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   let yx = a[i]!;
   let yy = a[i + 1]!;
   let yz = a[i + 2]!;

@@ -1,7 +1,7 @@
 /** Vector kernels on flat arrays: three numbers from an offset. `out` may be an input unless said otherwise. */
-import type { Numbers } from './quat.ts';
+import type { Numbers, Values } from './quat.ts';
 
-export function copyVec(out: Numbers, o: number, a: Numbers, i: number): void {
+export function copyVec(out: Numbers, o: number, a: Values, i: number): void {
   out[o] = a[i]!;
   out[o + 1] = a[i + 1]!;
   out[o + 2] = a[i + 2]!;
@@ -13,36 +13,36 @@ export function setVec(out: Numbers, o: number, x: number, y: number, z: number)
   out[o + 2] = z;
 }
 
-export function addVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function addVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   out[o] = a[i]! + b[j]!;
   out[o + 1] = a[i + 1]! + b[j + 1]!;
   out[o + 2] = a[i + 2]! + b[j + 2]!;
 }
 
-export function subVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function subVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   out[o] = a[i]! - b[j]!;
   out[o + 1] = a[i + 1]! - b[j + 1]!;
   out[o + 2] = a[i + 2]! - b[j + 2]!;
 }
 
-export function scaleVec(out: Numbers, o: number, a: Numbers, i: number, k: number): void {
+export function scaleVec(out: Numbers, o: number, a: Values, i: number, k: number): void {
   out[o] = a[i]! * k;
   out[o + 1] = a[i + 1]! * k;
   out[o + 2] = a[i + 2]! * k;
 }
 
 /** out = a + t (b - a) */
-export function lerpVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number, t: number): void {
+export function lerpVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number, t: number): void {
   out[o] = a[i]! + t * (b[j]! - a[i]!);
   out[o + 1] = a[i + 1]! + t * (b[j + 1]! - a[i + 1]!);
   out[o + 2] = a[i + 2]! + t * (b[j + 2]! - a[i + 2]!);
 }
 
-export function dotVec(a: Numbers, i: number, b: Numbers, j: number): number {
+export function dotVec(a: Values, i: number, b: Values, j: number): number {
   return a[i]! * b[j]! + a[i + 1]! * b[j + 1]! + a[i + 2]! * b[j + 2]!;
 }
 
-export function crossVec(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function crossVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
   const ax = a[i]!;
   const ay = a[i + 1]!;
   const az = a[i + 2]!;
@@ -54,11 +54,11 @@ export function crossVec(out: Numbers, o: number, a: Numbers, i: number, b: Numb
   out[o + 2] = ax * by - ay * bx;
 }
 
-export function lengthVec(a: Numbers, i: number): number {
+export function lengthVec(a: Values, i: number): number {
   return Math.sqrt(a[i]! * a[i]! + a[i + 1]! * a[i + 1]! + a[i + 2]! * a[i + 2]!);
 }
 
-export function distanceVec(a: Numbers, i: number, b: Numbers, j: number): number {
+export function distanceVec(a: Values, i: number, b: Values, j: number): number {
   const x = a[i]! - b[j]!;
   const y = a[i + 1]! - b[j + 1]!;
   const z = a[i + 2]! - b[j + 2]!;

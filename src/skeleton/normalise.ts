@@ -1,4 +1,4 @@
-import { mulQuat, type Numbers, quatFromMatrix, rotateVec } from '../math/quat.ts';
+import { mulQuat, type Numbers, quatFromMatrix, rotateVec, type Values } from '../math/quat.ts';
 import { crossVec, normalizeVec, scaleVec } from '../math/vec.ts';
 import type { Clip } from './clip.ts';
 import type { Skeleton } from './skeleton.ts';
@@ -20,7 +20,7 @@ export interface Placement {
  * @param up, facing  directions in file space; `facing` is made square to `up`
  * @param floor       height of the floor along `up`, in file units
  */
-export function placementOf(up: Numbers, facing: Numbers, metresPerUnit: number, floor: number): Placement {
+export function placementOf(up: Values, facing: Values, metresPerUnit: number, floor: number): Placement {
   const y = [up[0]!, up[1]!, up[2]!];
   const z = [facing[0]!, facing[1]!, facing[2]!];
   const x = [0, 0, 0];

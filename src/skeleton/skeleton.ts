@@ -1,4 +1,4 @@
-import type { Numbers } from '../math/quat.ts';
+import type { Values } from '../math/quat.ts';
 import { copyQuat, mulQuat, rotateVec } from '../math/quat.ts';
 import { addVec } from '../math/vec.ts';
 
@@ -99,8 +99,8 @@ export function createWorldPose(jointCount: number): WorldPose {
  */
 export function forwardKinematics(
   parents: Int16Array,
-  localRotations: Numbers,
-  localTranslations: Numbers,
+  localRotations: Values,
+  localTranslations: Values,
   out: WorldPose,
 ): void {
   const { rotations, positions } = out;
