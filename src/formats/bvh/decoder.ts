@@ -1,0 +1,265 @@
+/**
+ * Channel values of a frame to local rotations and translations: half of the cost of reading a BVH file.
+ */
+import type { BvhNode } from './header.ts';
+
+/** Coefficients of the fdlibm kernels on [-π/4, π/4] (Sun Microsystems 1993, k_sin.c and k_cos.c). */
+const S1 = -0.16666666666666632;
+const S2 = 0.00833333333332249;
+const S3 = -0.0001984126982985795;
+const S4 = 2.7557313707070068e-6;
+const S5 = -2.5050760253406863e-8;
+const S6 = 1.58969099521155e-10;
+const C1 = 0.0416666666666666;
+const C2 = -0.001388888888887411;
+const C3 = 2.480158728947673e-5;
+const C4 = -2.7557314351390663e-7;
+const C5 = 2.087572321298175e-9;
+const C6 = -1.1359647557788195e-11;
+const RADIANS = Math.PI / 180;
+/** Beyond this many degrees h - 90 q is not exact any more; such an angle is brought near zero first. */
+const EXACT_DEGREES = 2 ** 40;
+
+/**
+ * Half-angle cosines and sines of the rotation channels, up to one common sign a channel, which a rotation does not
+ * see: q and -q are the same rotation.
+ *
+ * @param values    a frame, degrees where a channel is a rotation
+ * @param channels  which values are rotations
+ * @param cos, sin  overwritten, one a rotation channel
+ */
+export function halfAngles(values: Float64Array, channels: Int32Array, cos: Float64Array, sin: Float64Array): void {
+  for (let k = 0; k < channels.length; k++) {
+    let half = values[channels[k]!]! * 0.5;
+    if (half === 0) {
+      cos[k] = 1;
+      sin[k] = 0;
+      continue;
+    }
+    if (half > EXACT_DEGREES || half < -EXACT_DEGREES) half %= 360;
+    // In degrees the reduction is exact: 90 q is an integer and at most a factor of two from `half`.
+    const q = Math.floor(half * (1 / 90) + 0.5);
+    const x = (half - 90 * q) * RADIANS;
+    const z = x * x;
+    const s = x + x * z * (S1 + z * (S2 + z * (S3 + z * (S4 + z * (S5 + z * S6)))));
+    const c = 1 - 0.5 * z + z * z * (C1 + z * (C2 + z * (C3 + z * (C4 + z * (C5 + z * C6)))));
+    // A half turn changes both signs, so only an odd quarter matters: cos(x + 90°) = -sin x, sin(x + 90°) = cos x.
+    if (q & 1) {
+      cos[k] = -s;
+      sin[k] = c;
+    } else {
+      cos[k] = c;
+      sin[k] = s;
+    }
+  }
+}
+
+/** How the values of a frame become the local poses of one take. Compiled once from the hierarchy. */
+export interface DecodePlan {
+  jointCount: number;
+  /** Joints turned by at most one channel an axis. */
+  turned: Int32Array;
+  /** Entry of the half-angle tables, three a turned joint, first channel first; an axis that has none: the last entry. */
+  turns: Int32Array;
+  /** Axes in file order, as component 0, 1, 2; three a turned joint; a missing axis comes last. */
+  axes: Uint8Array;
+  /** 1 when the axes are an even permutation of x, y, z, -1 when odd. */
+  parity: Float64Array;
+  /** Joints with more than three rotation channels or with an axis twice: their channels one by one. */
+  general: { joint: number; turns: number[]; axes: number[] }[];
+  /** Joints with position channels, ascending. */
+  translationJoints: Int16Array;
+  /** What the translations hold where no channel replaces it: translationJoints × 3. */
+  offsets: Float32Array;
+  /** Position channels: index of the value, and of the number in a frame's translations. */
+  moveValues: Int32Array;
+  moveSlots: Int32Array;
+}
+
+/** Which values of a frame are rotations. */
+export function rotationChannels(joints: readonly BvhNode[]): Int32Array {
+  const channels: number[] = [];
+  let value = 0;
+  for (const joint of joints) {
+    for (const channel of joint.channels) {
+      if (channel.endsWith('rotation')) channels.push(value);
+      value++;
+    }
+  }
+  return Int32Array.from(channels);
+}
+
+/**
+ * @param joints     of one take, in file order
+ * @param value      index of the take's first value in the frame
+ * @param turn       index of its first rotation channel among all
+ * @param turnCount  rotation channels of all takes; entry `turnCount` of the half-angle tables is the identity
+ */
+export function compileDecode(
+  joints: readonly BvhNode[],
+  value: number,
+  turn: number,
+  turnCount: number,
+): { plan: DecodePlan; nextValue: number; nextTurn: number } {
+  const turned: number[] = [];
+  const turns: number[] = [];
+  const axes: number[] = [];
+  const parity: number[] = [];
+  const general: DecodePlan['general'] = [];
+  const translationJoints: number[] = [];
+  const offsets: number[] = [];
+  const moveValues: number[] = [];
+  const moveSlots: number[] = [];
+  let nextValue = value;
+  let nextTurn = turn;
+  joints.forEach((joint, j) => {
+    const ownAxes: number[] = [];
+    const ownTurns: number[] = [];
+    let moves = false;
+    for (const channel of joint.channels) {
+      const axis = channel.charCodeAt(0) - 88; // 'X' is 88
+      if (channel.endsWith('rotation')) {
+        ownAxes.push(axis);
+        ownTurns.push(nextTurn++);
+      } else {
+        if (!moves) {
+          translationJoints.push(j);
+          offsets.push(...joint.translation);
+          moves = true;
+        }
+        moveValues.push(nextValue);
+        moveSlots.push((translationJoints.length - 1) * 3 + axis);
+      }
+      nextValue++;
+    }
+    if (ownAxes.length === 0) return;
+    if (new Set(ownAxes).size < ownAxes.length) {
+      general.push({ joint: j, turns: ownTurns, axes: ownAxes });
+      return;
+    }
+    for (let axis = 0; axis < 3; axis++) {
+      if (ownAxes.includes(axis)) continue;
+      ownAxes.push(axis);
+      ownTurns.push(turnCount);
+    }
+    turned.push(j);
+    turns.push(...ownTurns);
+    axes.push(...ownAxes);
+    parity.push((ownAxes[0]! + 1) % 3 === ownAxes[1] ? 1 : -1);
+  });
+  const plan = {
+    jointCount: joints.length,
+    turned: Int32Array.from(turned),
+    turns: Int32Array.from(turns),
+    axes: Uint8Array.from(axes),
+    parity: Float64Array.from(parity),
+    general,
+    translationJoints: Int16Array.from(translationJoints),
+    offsets: Float32Array.from(offsets),
+    moveValues: Int32Array.from(moveValues),
+    moveSlots: Int32Array.from(moveSlots),
+  };
+  return { plan, nextValue, nextTurn };
+}
+
+/**
+ * Local rotations of one frame.
+ *
+ * The product q₁ q₂ q₃ of turns about three different axes i, j, k, written out in half angles; ε is the parity of
+ * (i, j, k): w = c₁c₂c₃ - ε s₁s₂s₃, i = s₁c₂c₃ + ε c₁s₂s₃, j = c₁s₂c₃ - ε s₁c₂s₃, k = c₁c₂s₃ + ε s₁s₂c₃.
+ *
+ * @param out       xyzw, jointCount × 4 from `at`, overwritten; must hold the identity for a joint without channels
+ * @param previous  where the frame before it begins in `out`, for the sign; -1 for none
+ */
+export function decodeRotations(
+  plan: DecodePlan,
+  cos: Float64Array,
+  sin: Float64Array,
+  out: Float32Array,
+  at: number,
+  previous: number,
+): void {
+  const { turned, turns, axes, parity } = plan;
+  for (let t = 0, k = 0; t < turned.length; t++, k += 3) {
+    const first = turns[k]!;
+    const second = turns[k + 1]!;
+    const third = turns[k + 2]!;
+    const c1 = cos[first]!;
+    const s1 = sin[first]!;
+    const c2 = cos[second]!;
+    const s2 = sin[second]!;
+    const c3 = cos[third]!;
+    const s3 = sin[third]!;
+    const e = parity[t]!;
+    const cc = c2 * c3;
+    const ss = e * s2 * s3;
+    const sc = s2 * c3;
+    const cs = e * c2 * s3;
+    let w = c1 * cc - s1 * ss;
+    let i = s1 * cc + c1 * ss;
+    let j = c1 * sc - s1 * cs;
+    let m = e * (c1 * cs + s1 * sc);
+    const joint = turned[t]! * 4;
+    const a1 = axes[k]!;
+    const a2 = axes[k + 1]!;
+    const a3 = axes[k + 2]!;
+    let dot = w;
+    if (previous >= 0) {
+      const p = previous + joint;
+      dot = w * out[p + 3]! + i * out[p + a1]! + j * out[p + a2]! + m * out[p + a3]!;
+    }
+    if (dot < 0) {
+      w = -w;
+      i = -i;
+      j = -j;
+      m = -m;
+    }
+    const o = at + joint;
+    out[o + a1] = i;
+    out[o + a2] = j;
+    out[o + a3] = m;
+    out[o + 3] = w;
+  }
+  if (plan.general.length > 0) decodeGeneral(plan, cos, sin, out, at, previous);
+}
+
+/** The same for any number and order of turns, one product at a time. */
+function decodeGeneral(
+  plan: DecodePlan,
+  cos: Float64Array,
+  sin: Float64Array,
+  out: Float32Array,
+  at: number,
+  previous: number,
+): void {
+  for (const { joint, turns, axes } of plan.general) {
+    const q = [0, 0, 0, 1];
+    for (let k = 0; k < turns.length; k++) {
+      const c = cos[turns[k]!]!;
+      const s = sin[turns[k]!]!;
+      const a = axes[k]!;
+      const b = (a + 1) % 3;
+      const d = (a + 2) % 3;
+      // q · (turn about axis a)
+      const [qa, qb, qd, qw] = [q[a]!, q[b]!, q[d]!, q[3]!];
+      q[a] = qa * c + qw * s;
+      q[b] = qb * c + qd * s;
+      q[d] = qd * c - qb * s;
+      q[3] = qw * c - qa * s;
+    }
+    let dot = q[3]!;
+    if (previous >= 0) {
+      dot = 0;
+      for (let k = 0; k < 4; k++) dot += q[k]! * out[previous + joint * 4 + k]!;
+    }
+    const sign = dot < 0 ? -1 : 1;
+    for (let k = 0; k < 4; k++) out[at + joint * 4 + k] = sign * q[k]!;
+  }
+}
+
+/** Translations of one frame: OFFSET, replaced component by component where the joint has a position channel. */
+export function decodeTranslations(plan: DecodePlan, values: Float64Array, out: Float32Array, at: number): void {
+  const { offsets, moveValues, moveSlots } = plan;
+  for (let k = 0; k < offsets.length; k++) out[at + k] = offsets[k]!;
+  for (let k = 0; k < moveValues.length; k++) out[at + moveSlots[k]!] = values[moveValues[k]!]!;
+}

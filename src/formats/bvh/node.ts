@@ -1,0 +1,29 @@
+import { createReadStream } from 'node:fs';
+import { RigproofError } from '../../errors.ts';
+import type { BvhFile } from './bvh-file.ts';
+import { type BvhReaderOptions, createBvhReader } from './reader.ts';
+
+/** Large enough that a chunk's edges cost nothing, small enough for any machine. */
+const CHUNK_BYTES = 1024 * 1024;
+
+/**
+ * Reads a BVH file from disk without holding its text: memory is that of the result.
+ * @throws RigproofError `BVH_FILE` when it cannot be read; else like `parseBvh`.
+ */
+export async function readBvhFile(path: string, options: BvhReaderOptions = {}): Promise<BvhFile> {
+  const reader = createBvhReader(path, options);
+  const stream = createReadStream(path, { highWaterMark: CHUNK_BYTES });
+  try {
+    for await (const chunk of stream) reader.push(chunk as Uint8Array);
+  } catch (cause) {
+    if (cause instanceof RigproofError) throw cause;
+    const reason = cause instanceof Error ? cause.message : String(cause);
+    throw new RigproofError(
+      'BVH_FILE',
+      `The file cannot be read: ${reason}`,
+      { file: path },
+      { hint: 'Check that it exists and that you may read it.', cause },
+    );
+  }
+  return reader.finish();
+}
