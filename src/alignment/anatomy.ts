@@ -126,7 +126,7 @@ function trunkFrame(pose: WorldPose, roles: RoleMap): Float64Array {
   const low = legs ? mean(legs) : roles.hips === undefined ? null : point(pose, roles.hips);
   const highJoint = roles.neck ?? roles.head;
   const high = arms ? mean(arms) : highJoint === undefined ? null : point(pose, highJoint);
-  let up = Float64Array.from(UP);
+  let up: Float64Array = Float64Array.from(UP);
   if (low && high) {
     const trunk = difference(high, low);
     if (normalizeVec(trunk, 0) > 0 && Math.acos(Math.min(1, dotVec(trunk, 0, up, 0))) > UPRIGHT_LEAN) up = trunk;

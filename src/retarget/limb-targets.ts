@@ -1,7 +1,3 @@
-/** The four limbs that inverse kinematics can lead, in array order. */
-export const LIMBS = ['leftLeg', 'rightLeg', 'leftArm', 'rightArm'] as const;
-export type Limb = (typeof LIMBS)[number];
-
 /**
  * Where limb ends have to be, a frame; the retargeter reads it, contact fills it. All of it is in world space and metres.
  * A weight of 0 leaves a limb as it is, 1 puts its end effector (ankle or wrist joint) exactly there if it can reach.

@@ -1,0 +1,137 @@
+import { distanceVec } from '../math/vec.ts';
+import { ROLES, type Role, sidedRole } from '../pairing/roles.ts';
+import { SIDES } from '../skeleton/side.ts';
+import { restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
+import type { Actor } from './actor.ts';
+
+/** Which source joints turn a target joint: the interpolation from `a` to `b` by `t`; a single driver has a = b. */
+export interface Driver {
+  a: number;
+  b: number;
+  t: number;
+}
+
+/** A chain as a function of its length: at `at` (0 the joint it grows from, 1 its last) it turns like `joint`. */
+interface Station {
+  at: number;
+  joint: number;
+}
+
+const FINGERS = ['Thumb', 'Index', 'Middle', 'Ring', 'Little'] as const;
+/** Fingers that may stand in for one that the source does not have, nearest first. The thumb has no stand-in. */
+const STAND_INS: Record<(typeof FINGERS)[number], readonly (typeof FINGERS)[number][]> = {
+  Thumb: ['Thumb'],
+  Index: ['Index', 'Middle', 'Ring', 'Little'],
+  Middle: ['Middle', 'Index', 'Ring', 'Little'],
+  Ring: ['Ring', 'Middle', 'Little', 'Index'],
+  Little: ['Little', 'Ring', 'Middle', 'Index'],
+};
+const CHAINED = /Thumb|Index|Middle|Ring|Little/;
+const TRUNK: ReadonlySet<Role> = new Set(['spine', 'chest', 'upperChest', 'neck']);
+
+/**
+ * Decides for each target joint which source joints turn it. Limbs, head and clavicles go role by role; the spine, the
+ * neck and the fingers are chains that may differ in count and are read off along their length, so that pelvis, chest,
+ * head and hand keep their world orientation whatever stands between them.
+ * @returns one entry a target joint, null where nothing drives it
+ */
+export function chooseDrivers(source: Actor, target: Actor): (Driver | null)[] {
+  const drivers: (Driver | null)[] = new Array(target.skeleton.jointCount).fill(null);
+  const from = source.body.roles;
+  const to = target.body.roles;
+  for (const role of ROLES) {
+    const src = from[role];
+    const dst = to[role];
+    if (src === undefined || dst === undefined || TRUNK.has(role) || CHAINED.test(role)) continue;
+    drivers[dst] = { a: src, b: src, t: 0 };
+  }
+  if (from.hips === undefined) return drivers;
+
+  const spine = spineStations(source);
+  target.body.spineChain.forEach((joint, i) => {
+    drivers[joint] = readStations(spine, spineStations(target)[i + 1]!.at);
+  });
+  if (from.head !== undefined) {
+    const neck = neckStations(source);
+    const targetNeck = neckStations(target);
+    target.body.neckChain.forEach((joint, i) => {
+      drivers[joint] = readStations(neck, targetNeck[i + 1]!.at);
+    });
+  }
+  for (const side of SIDES) {
+    const hand = from[sidedRole(side, 'Hand')];
+    if (hand === undefined) continue;
+    for (const finger of FINGERS) {
+      const dst = fingerChain(target, side, finger);
+      const src = STAND_INS[finger].map((name) => fingerChain(source, side, name)).find((chain) => chain.length > 0);
+      if (!src) continue;
+      const stations = [{ at: 0, joint: hand }, ...src.map((joint, i) => ({ at: (i + 1) / src.length, joint }))];
+      dst.forEach((joint, i) => {
+        drivers[joint] = readStations(stations, (i + 1) / dst.length);
+      });
+    }
+  }
+  return drivers;
+}
+
+function fingerChain(actor: Actor, side: 'left' | 'right', finger: (typeof FINGERS)[number]): number[] {
+  return ROLES.filter((role) => role.startsWith(sidedRole(side, 'Hand').slice(0, -4) + finger))
+    .map((role) => actor.body.roles[role])
+    .filter((joint): joint is number => joint !== undefined);
+}
+
+/** Hips at 0; each spine joint at the far end of its own segment; the last one, which carries neck and arms, at 1. */
+function spineStations({ skeleton, body }: Actor): Station[] {
+  const { roles, spineChain } = body;
+  const hips = { at: 0, joint: roles.hips! };
+  if (spineChain.length === 0) return [hips];
+  const { positions } = restWorldPose(skeleton);
+  const last = spineChain[spineChain.length - 1]!;
+  const carried = [roles.neck ?? roles.head, roles.leftUpperArm, roles.rightUpperArm].filter((j) => j !== undefined);
+  const reach = Math.max(1e-6, ...carried.map((j) => distanceVec(positions, j * 3, positions, last * 3)));
+  return [hips, ...stationsAlong(skeleton, spineChain, reach, 1)];
+}
+
+/** The joint below the neck at 0, the head at 1, each neck joint at its share of the way between. */
+function neckStations({ skeleton, body }: Actor): Station[] {
+  const { roles, spineChain, neckChain } = body;
+  const base = spineChain[spineChain.length - 1] ?? roles.hips!;
+  const head = roles.head;
+  const stations = [{ at: 0, joint: base }];
+  if (neckChain.length > 0 && head !== undefined) {
+    const { positions } = restWorldPose(skeleton);
+    const last = neckChain[neckChain.length - 1]!;
+    const reach = Math.max(1e-6, distanceVec(positions, last * 3, positions, head * 3));
+    stations.push(...stationsAlong(skeleton, neckChain, reach, neckChain.length / (neckChain.length + 1)));
+  }
+  if (head !== undefined) stations.push({ at: 1, joint: head });
+  return stations;
+}
+
+/** Stations at the far ends of a chain's segments, by rest length; the last one at `end`. */
+function stationsAlong(skeleton: Skeleton, chain: readonly number[], lastLength: number, end: number): Station[] {
+  const { positions } = restWorldPose(skeleton);
+  let length = 0;
+  const ends = chain.map((joint, i) => {
+    const next = chain[i + 1];
+    length += next === undefined ? lastLength : distanceVec(positions, joint * 3, positions, next * 3);
+    return length;
+  });
+  return chain.map((joint, i) => ({ at: i === chain.length - 1 ? end : (end * ends[i]!) / length, joint }));
+}
+
+/** Positions along two chains that agree to this are one station: equal chains then map joint to joint, exactly. */
+const SAME_STATION = 1e-6;
+
+function readStations(stations: readonly Station[], at: number): Driver {
+  for (let i = 0; i < stations.length; i++) {
+    const here = stations[i]!;
+    if (Math.abs(here.at - at) < SAME_STATION) return { a: here.joint, b: here.joint, t: 0 };
+    if (here.at > at) {
+      const before = stations[i - 1]!;
+      return { a: before.joint, b: here.joint, t: (at - before.at) / (here.at - before.at) };
+    }
+  }
+  const last = stations[stations.length - 1]!;
+  return { a: last.joint, b: last.joint, t: 0 };
+}
