@@ -19,7 +19,7 @@ export function run(command, args, options = {}) {
 
 /** Runs a tool of node_modules by its own bin script, so that no shell and no PATH is needed. */
 export function runTool(packageName, binName, args, options) {
-  const require = createRequire(`${ROOT}/package.json`);
+  const require = createRequire(`${ROOT}package.json`);
   // Not every package exports its package.json: look for the folder itself.
   const folder = require.resolve
     .paths(packageName)
@@ -36,7 +36,7 @@ export function runTool(packageName, binName, args, options) {
 
 /** Stops with one sentence when Node is older than package.json asks for. */
 export function requireNode() {
-  const wanted = /(\d+)\.(\d+)/.exec(JSON.parse(readFileSync(`${ROOT}/package.json`, 'utf8')).engines.node);
+  const wanted = /(\d+)\.(\d+)/.exec(JSON.parse(readFileSync(`${ROOT}package.json`, 'utf8')).engines.node);
   const [major, minor] = process.versions.node.split('.').map(Number);
   if (major > Number(wanted[1]) || (major === Number(wanted[1]) && minor >= Number(wanted[2]))) return;
   console.error(`This is Node ${process.versions.node}; rigproof needs ${wanted[0]} or newer.`);
@@ -45,8 +45,8 @@ export function requireNode() {
 
 /** Installs the dependencies when they are missing or older than the lock file. */
 export function installModules() {
-  const lock = `${ROOT}/package-lock.json`;
-  const done = `${ROOT}/node_modules/.package-lock.json`;
+  const lock = `${ROOT}package-lock.json`;
+  const done = `${ROOT}node_modules/.package-lock.json`;
   // npm leaves a copy of what it installed: equal entries mean that nothing is to be done.
   const packagesOf = (file) => {
     const { '': _root, ...packages } = JSON.parse(readFileSync(file, 'utf8')).packages;
