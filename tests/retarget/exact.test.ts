@@ -60,7 +60,7 @@ describe('retargeting onto the same body is exact', () => {
     ['an A-pose', { restTurns: armsDown(40) }],
     [
       'arms raised and forward in the rest pose',
-      { restTurns: { leftUpperArm: [[0.3, -0.8, 0.52], 50], rightUpperArm: [[0.3, 0.8, -0.52], 50] } },
+      { restTurns: { leftUpperArm: [[0.36, -0.8, 0.48], 50], rightUpperArm: [[0.36, 0.8, -0.48], 50] } },
     ],
     ['legs spread over level feet', { restTurns: spreadLegs(18) }],
     ['rolled axes and an A-pose', { rollSeed: 3, restTurns: { ...armsDown(35), ...spreadLegs(10) } }],
