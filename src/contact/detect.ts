@@ -78,6 +78,8 @@ export type DetectedContacts = FootContacts & { ground: GroundReading };
  * is in contact if nothing speaks against it.
  */
 const NEAR_HEIGHT = 0.045;
+/** A gap in which a point moves no further than this (leg lengths) is no swing phase. */
+const STAY_RADIUS = 0.015;
 /** A point on a step stays there at least this long (s) to count as standing. */
 const STEP_STANCE_MIN = 0.15;
 /** For so much of that time, at least, the other foot has to be on its way: then this one carries the body. */
@@ -117,7 +119,19 @@ export function detectContacts(input: ContactInput, options: Partial<ContactOpti
   const floor = estimateFloor(runs, settings.liftHeight * legLength, legLength);
   const heights = points.map((point, p) => heightsOverRest(point, floor, p));
 
-  const track: Track = { points, speeds, heights, floor, fps, legLength, still, fast, noise, settings };
+  const track: Track = {
+    points,
+    speeds,
+    heights,
+    floor,
+    fps,
+    groundVelocity: velocity,
+    legLength,
+    still,
+    fast,
+    noise,
+    settings,
+  };
   const cores = supportedCores(track);
   const [leftHeel, leftBall, rightHeel, rightBall] = cores.map((own, p) => contactsOf(track, p, own));
   return {
@@ -141,6 +155,8 @@ interface Track {
   heights: Float64Array[];
   floor: Floor;
   fps: number;
+  /** m/s. */
+  groundVelocity: readonly [number, number, number];
   legLength: number;
   /** Speed below which a point keeps still in this clip, m/s. */
   still: number;
@@ -157,6 +173,8 @@ interface Core {
   last: number;
   /** Mean height, metres above where the point rests. */
   level: number;
+  /** The mean height of its highest part. */
+  top: number;
 }
 
 function speedsOverGround({ velocity }: PointMotion, ground: readonly number[]): Float64Array {
@@ -242,8 +260,11 @@ function supportedCores(track: Track): Core[][] {
   for (let p = 0; p < 4; p++) {
     const partner = p ^ 1;
     const other = onFloor[p < 2 ? 1 : 0]!;
+    const low = accepted[p]!.slice();
     const added = plateaus[p]!.filter((core) => {
       if (core.level < tolerance || core.level > near) return false;
+      // A heel that leaves its rest slowly is on its way up. A ball rises a little while the foot rolls over the toes.
+      if (low.some((its) => its.last + 1 === core.first || core.last + 1 === its.first)) return p % 2 === 1;
       if (overlaps(accepted[partner]!, core).some((its) => its.level < core.level - 1.5 * tolerance)) return false;
       if (overlaps(plateaus[partner]!, core).some((its) => Math.abs(its.level - core.level) < tolerance)) return true;
       return shareIn(other, core) < 1 - STEP_SUPPORT_SHARE;
@@ -251,7 +272,58 @@ function supportedCores(track: Track): Core[][] {
     accepted[p]!.push(...added);
   }
   addSteps(track, plateaus, accepted);
-  return accepted.map((own) => own.sort((a, b) => a.first - b.first));
+  addBearers(track, accepted);
+  return accepted.map((own) => joined(own.sort((a, b) => a.first - b.first)));
+}
+
+/**
+ * Where nothing is in contact for longer than the shortest stance, a point that is low and at most twice as fast as a
+ * still one bears the body: nobody who is in the air has such a foot. It is a foot that slips, or a capture that shakes.
+ */
+function addBearers(track: Track, accepted: Core[][]): void {
+  const { legLength, fps, settings, still, floor } = track;
+  const supported = contactMask(track, accepted.flat());
+  const shortest = settings.stanceMin * fps;
+  const near = NEAR_HEIGHT * legLength;
+  const frameCount = supported.length;
+  for (let first = 0; first < frameCount; first++) {
+    if (supported[first]) continue;
+    let end = first;
+    while (end < frameCount && !supported[end]) end++;
+    if (end - first >= shortest) {
+      for (let p = 0; p < 4; p++) {
+        const speed = track.speeds[p]!;
+        const height = track.heights[p]!;
+        for (let f = first; f < end; f++) {
+          let sum = 0;
+          const from = f;
+          for (; f < end && speed[f]! < 2 * still; f++) {
+            if (height[f]! > near || height[f]! < -SINK_MAX * floor.tolerance) break;
+            sum += height[f]!;
+          }
+          const level = sum / (f - from);
+          if (f - from >= shortest) accepted[p]!.push({ first: from, last: f - 1, level, top: level });
+        }
+      }
+    }
+    first = end;
+  }
+}
+
+/** Cores that follow each other without a frame between are one. */
+function joined(cores: readonly Core[]): Core[] {
+  const out: Core[] = [];
+  for (const core of cores) {
+    const last = out[out.length - 1];
+    if (last && last.last + 1 >= core.first) {
+      const own = last.last - last.first + 1;
+      const its = core.last - core.first + 1;
+      last.level = (last.level * own + core.level * its) / (own + its);
+      last.top = Math.max(last.top, core.top);
+      last.last = core.last;
+    } else out.push({ ...core });
+  }
+  return out;
 }
 
 function overlaps(cores: readonly Core[], span: Core): Core[] {
@@ -325,7 +397,8 @@ function stillPlateaus(track: Track, p: number): Core[] {
     const isStill = f < speed.length && speed[f]! < still;
     const leaves = first >= 0 && (!isStill || Math.abs(height[f]! - sum / (f - first)) > floor.tolerance);
     if (leaves) {
-      cores.push({ first, last: f - 1, level: sum / (f - first) });
+      const level = sum / (f - first);
+      cores.push({ first, last: f - 1, level, top: level });
       first = -1;
     }
     if (isStill && first < 0) [first, sum] = [f, 0];
@@ -362,11 +435,12 @@ function contactsOf(track: Track, p: number, cores: Core[]): ContactInterval[] {
     const peakAfter = Math.max(peakOf(speed, core.last, after), i + 1 < cores.length ? 0 : typicalPeak);
     const strike = edgeSpeed(track, peakBefore, settings.strikeShare, settings.strikeSpeedMax);
     const release = edgeSpeed(track, peakAfter, settings.releaseShare, settings.releaseSpeedMax);
-    const top = core.level + track.floor.tolerance;
-    const settled = calmest(speed, core);
+    const top = core.top + track.floor.tolerance;
+    const first = trimmed(speed, core, core.first, 1, strike);
+    const last = trimmed(speed, core, core.last, -1, release);
     edges.push({
-      first: core.first === 0 ? 0 : edgeFrom(speed, height, settled, -1, Math.min(before, core.first), strike, top),
-      last: core.last === end ? end : edgeFrom(speed, height, settled, 1, Math.max(after, core.last), release, top),
+      first: core.first === 0 ? 0 : edgeFrom(speed, height, first, -1, Math.min(before, first), strike, top),
+      last: core.last === end ? end : edgeFrom(speed, height, last, 1, Math.max(after, last), release, top),
       core,
     });
   }
@@ -374,14 +448,20 @@ function contactsOf(track: Track, p: number, cores: Core[]): ContactInterval[] {
   const merged: typeof edges = [];
   for (const edge of edges) {
     const previous = merged[merged.length - 1];
-    const near = previous && Math.abs(previous.core.level - edge.core.level) < 2 * track.floor.tolerance;
-    if (previous && near && edge.first - previous.last < settings.swingMin * fps) {
+    const isOne =
+      previous &&
+      Math.abs(previous.core.level - edge.core.level) < 2 * track.floor.tolerance &&
+      (edge.first - previous.last < settings.swingMin * fps || staysPut(track, p, previous.last, edge.first));
+    if (isOne) {
       previous.last = Math.max(previous.last, edge.last);
-      previous.core = { ...previous.core, last: edge.core.last };
+      previous.core = { ...previous.core, last: edge.core.last, top: Math.max(previous.core.top, edge.core.top) };
     } else merged.push(edge);
   }
   return merged
-    .filter(({ first, last }) => last - first >= settings.stanceMin * fps || first <= 0 || last >= end)
+    .filter(({ first, last }) => {
+      const cut = first <= 0 || last >= end;
+      return last - first >= (cut ? Math.min(end, 1) : settings.stanceMin * fps);
+    })
     .map(({ first, last, core }) => ({
       start: Math.max(0, first) / fps,
       end: Math.min(end, last) / fps,
@@ -417,14 +497,31 @@ function addCutContacts(
   const newest = edges[edges.length - 1];
   if (low(end) && speed[end]! < strike && speed[end - 2]! > speed[end]! && (!newest || newest.last < end - 2)) {
     const first = edgeFrom(speed, height, end, -1, newest ? Math.ceil(newest.last) : 0, strike, floor.tolerance);
-    edges.push({ first, last: end, core: { first: end, last: end, level: 0 } });
+    edges.push({ first, last: end, core: { first: end, last: end, level: 0, top: 0 } });
   }
   const release = edgeSpeed(track, peak, settings.releaseShare, settings.releaseSpeedMax);
   const oldest = edges[0];
   if (low(0) && speed[0]! < release && speed[2]! > speed[0]! && (!oldest || oldest.first > 2)) {
     const last = edgeFrom(speed, height, 0, 1, oldest ? Math.floor(oldest.first) : end, release, floor.tolerance);
-    edges.unshift({ first: 0, last, core: { first: 0, last: 0, level: 0 } });
+    edges.unshift({ first: 0, last, core: { first: 0, last: 0, level: 0, top: 0 } });
   }
+}
+
+/** Whether a point is never further from where it was than a foot that shifts its weight. */
+function staysPut(track: Track, p: number, from: number, to: number): boolean {
+  const point = track.points[p]!;
+  const { fps, groundVelocity } = track;
+  const first = Math.floor(from);
+  const reach = STAY_RADIUS * track.legLength;
+  const [gx, gy, gz] = groundVelocity;
+  for (let f = first + 1; f <= to; f++) {
+    const t = (f - first) / fps;
+    const x = point[f * 3]! - point[first * 3]! - gx * t;
+    const y = point[f * 3 + 1]! - point[first * 3 + 1]! - gy * t;
+    const z = point[f * 3 + 2]! - point[first * 3 + 2]! - gz * t;
+    if (x * x + y * y + z * z > reach * reach) return false;
+  }
+  return true;
 }
 
 function peakOf(speed: Float64Array, from: number, to: number): number {
@@ -438,15 +535,16 @@ function edgeSpeed(track: Track, peak: number, share: number, most: number): num
   return Math.max(least, Math.min(most * track.legLength, share * peak));
 }
 
-function calmest(speed: Float64Array, core: Core): number {
-  let at = core.first;
-  for (let f = core.first; f <= core.last; f++) if (speed[f]! < speed[at]!) at = f;
-  return at;
+/** The frame nearest to an end of a core, going inwards, at which the point is no faster than the limit. */
+function trimmed(speed: Float64Array, core: Core, from: number, inwards: 1 | -1, limit: number): number {
+  let f = from;
+  while (speed[f]! > limit && f + inwards >= core.first && f + inwards <= core.last) f += inwards;
+  return speed[f]! > limit ? from : f;
 }
 
 /**
- * Walks from a settled frame in one direction until the point is faster than `limit` or higher than `top`, and returns
- * where between two frames that happens. Brief excursions within the core are stepped over by the closing of gaps.
+ * Walks outwards from a frame in contact until the point is faster than `limit` or higher than `top`, and returns where
+ * between two frames that happens.
  */
 function edgeFrom(
   speed: Float64Array,
