@@ -1,8 +1,8 @@
 import { SIDES } from '../skeleton/side.ts';
 import { restWorldPose, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
-import type { Body } from './body.ts';
+import type { BodyFrame } from './body.ts';
 import { cross, dot, minus, type Point, pointAt, unit } from './point.ts';
-import { sidedRole } from './roles.ts';
+import { type RoleMap, sidedRole } from './roles.ts';
 
 /** How a figure stands in a pose. */
 export interface RestPose {
@@ -24,9 +24,14 @@ const LEG_MAX = 35;
 
 /**
  * Measures a rest pose by the directions of arms (shoulder to wrist, or elbow where there is no hand) and thighs.
+ * @param body  a `Body`, or what of it is needed
  * @param pose  world pose of the skeleton; its rest pose by default
  */
-export function readRestPose(skeleton: Skeleton, body: Body, pose: WorldPose = restWorldPose(skeleton)): RestPose {
+export function readRestPose(
+  skeleton: Skeleton,
+  body: { roles: RoleMap; frame: Pick<BodyFrame, 'up' | 'facing'> },
+  pose: WorldPose = restWorldPose(skeleton),
+): RestPose {
   const up: Point = [...body.frame.up];
   const facing: Point = [...body.frame.facing];
   const left = cross(up, facing);
