@@ -157,7 +157,8 @@ async function loadGltf(job: FigureJob): Promise<Figure> {
   };
   const isJoint =
     boneCount > 0
-      ? (node: THREE.Object3D) => node instanceof THREE.Bone
+      ? // Plain nodes right below a joint mark the end of a limb.
+        (node: THREE.Object3D) => node instanceof THREE.Bone || (node.parent instanceof THREE.Bone && !insideMesh(node))
       : (node: THREE.Object3D) => node !== root && node !== gltf.scene && !insideMesh(node) && node.name !== '';
   const joints = collectJoints(root, isJoint);
   let animation = gltf.animations[0];
