@@ -1,0 +1,109 @@
+import { randomBytes } from 'node:crypto';
+import { open, readFile, rename, rm, stat, writeFile } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
+import { RigproofError } from '../errors.ts';
+import { type FileKind, fileKind, KIND_BYTES } from './file-kind.ts';
+
+/**
+ * Tells the kind of a file on disk by how it begins.
+ * @throws RigproofError FILE_OPEN, FILE_EMPTY, FILE_KIND
+ */
+export async function fileKindOf(path: string): Promise<FileKind> {
+  const bytes = new Uint8Array(KIND_BYTES);
+  const count = await reading(path, async () => {
+    const handle = await open(path);
+    try {
+      return (await handle.read(bytes, 0, KIND_BYTES, 0)).bytesRead;
+    } finally {
+      await handle.close();
+    }
+  });
+  return fileKind(bytes.subarray(0, count), path);
+}
+
+/**
+ * Reads a whole text file.
+ * @throws RigproofError FILE_OPEN, FILE_ENCODING when it is not UTF-8
+ */
+export async function readTextFile(path: string): Promise<string> {
+  const bytes = await reading(path, () => readFile(path));
+  try {
+    return new TextDecoder('utf-8', { fatal: true }).decode(bytes);
+  } catch (cause) {
+    throw new RigproofError(
+      'FILE_ENCODING',
+      'The file is not UTF-8 text.',
+      { file: path },
+      { hint: 'Save it as UTF-8.', cause },
+    );
+  }
+}
+
+/**
+ * Writes a file whole or not at all: under another name in the same folder first, then renamed. What stood there before
+ * is replaced.
+ * @throws RigproofError FILE_WRITE
+ */
+export async function writeWholeFile(path: string, content: string | Uint8Array): Promise<void> {
+  const temporary = join(dirname(path), `.${randomBytes(6).toString('hex')}.rigproof-part`);
+  try {
+    await writeFile(temporary, content);
+    await rename(temporary, path);
+  } catch (cause) {
+    await rm(temporary, { force: true });
+    throw new RigproofError(
+      'FILE_WRITE',
+      `The file cannot be written: ${reasonOf(cause)}.`,
+      { file: path },
+      { hint: 'Check that the folder exists, that it may be written to and that the disk has room.', cause },
+    );
+  }
+}
+
+/**
+ * Makes sure that an output is none of the inputs, by any name or link.
+ * @throws RigproofError FILE_IS_INPUT
+ */
+export async function keepInputs(output: string, inputs: readonly string[]): Promise<void> {
+  const there = await stat(output).catch(() => null);
+  if (!there) return;
+  for (const input of inputs) {
+    const source = await stat(input).catch(() => null);
+    if (source && source.dev === there.dev && source.ino === there.ino) {
+      throw new RigproofError(
+        'FILE_IS_INPUT',
+        'The output would replace an input.',
+        { file: output },
+        { hint: 'Give another name with -o.' },
+      );
+    }
+  }
+}
+
+async function reading<T>(path: string, read: () => Promise<T>): Promise<T> {
+  try {
+    return await read();
+  } catch (cause) {
+    throw new RigproofError(
+      'FILE_OPEN',
+      `The file cannot be read: ${reasonOf(cause)}.`,
+      { file: path },
+      { hint: 'Check the path, and that you may read it.', cause },
+    );
+  }
+}
+
+const REASONS: { [code: string]: string } = {
+  ENOENT: 'it does not exist',
+  EISDIR: 'it is a folder',
+  EACCES: 'access is denied',
+  EPERM: 'access is denied',
+  ENOTDIR: 'a part of the path is not a folder',
+  ENOSPC: 'the disk is full',
+  EROFS: 'the disk is read-only',
+};
+
+function reasonOf(cause: unknown): string {
+  const { code, message } = cause as { code?: string; message?: string };
+  return REASONS[code ?? ''] ?? code ?? message ?? 'for an unknown reason';
+}
