@@ -1,8 +1,11 @@
 import type { Note } from '../../errors.ts';
-import type { Clip } from '../../skeleton/clip.ts';
 import type { Skeleton } from '../../skeleton/skeleton.ts';
 import type { SkinMesh } from '../../skeleton/skin.ts';
 import type { GltfContainer } from './container.ts';
+import type { NodeBinding } from './node-binding.ts';
+import type { NodeTree } from './nodes.ts';
+
+export type { NodeBinding } from './node-binding.ts';
 
 export type ReferencePoseKind = 'node rest' | 'bind pose' | 'first key';
 
@@ -13,18 +16,13 @@ export interface HumanoidTable {
   joints: { [role: string]: number };
 }
 
-/** Links a rigid skeleton joint to its glTF node, and back. All arrays are read-only. */
-export interface NodeBinding {
-  /** glTF node index a joint. */
-  nodes: Int32Array;
-  /**
-   * Affine 3 × 4 (row-major, jointCount × 12) of what stands above a joint's node and is not animated by us:
-   * for a root the world matrix of the nodes above it; for any other joint the parent joint's accumulated scale.
-   * Node translation = inverse(above) · offset, and so on: see `toNodeTransforms`.
-   */
-  above: Float64Array;
-  /** The node's own TRS scale in the reference pose, jointCount × 3. */
-  scales: Float64Array;
+/** A posture that a file offers as reference pose: local rotations and offsets as in `Skeleton`. */
+export interface CandidatePose {
+  kind: ReferencePoseKind;
+  /** For a first key: index of its animation. */
+  animation?: number;
+  rotations: Float64Array;
+  translations: Float64Array;
 }
 
 /** A glTF file read as a character. */
@@ -34,17 +32,20 @@ export interface Character {
   /** File space (glTF: Y up), file units, in the chosen reference pose. */
   skeleton: Skeleton;
   binding: NodeBinding;
+  /** All nodes of the file at node rest, joints or not. */
+  nodes: NodeTree;
   /** Whether any skin lists the joint, a joint. */
   skinned: Uint8Array;
   /** Empty when the file has no mesh that joints move. */
   skins: SkinMesh[];
-  referencePose: { kind: ReferencePoseKind; reason: string };
-  /** What the file's other candidates look like: local rotations and offsets as in `Skeleton`. */
-  otherPoses: { kind: ReferencePoseKind; rotations: Float64Array; translations: Float64Array }[];
+  referencePose: { kind: ReferencePoseKind; animation?: number; reason: string };
+  /**
+   * The file's candidates that were not chosen: node rest always, the bind pose where there is one that differs from
+   * it, and of the first keys the one that looks most like a T.
+   */
+  otherPoses: CandidatePose[];
   humanoidTable: HumanoidTable | null;
+  /** Duration: seconds to the latest key. An animation without a name is called `#` and its index. */
   animations: { name: string; duration: number }[];
   notes: Note[];
 }
-
-/** Reads animation `index` as a clip on the character's skeleton, sampled at `fps` frames a second. */
-export type ReadAnimation = (character: Character, index: number, fps: number) => Clip;

@@ -1,0 +1,124 @@
+import { type Note, RigproofError } from '../../errors.ts';
+import { copyQuat } from '../../math/quat.ts';
+import { type Clip, createClip } from '../../skeleton/clip.ts';
+import { createWorldPose, forwardKinematics } from '../../skeleton/skeleton.ts';
+import type { Character } from './character.ts';
+import { createPoseSampler, extentOf, readTracks } from './tracks.ts';
+
+/** An animation of a glTF file as a clip. */
+export interface AnimationReading {
+  clip: Clip;
+  /** Time in the file of the clip's first frame: the earliest key, seconds. */
+  startTime: number;
+  notes: Note[];
+}
+
+/** An offset that stays within this share of the skeleton's size of its rest offset does not move. */
+const STILL_SHARE = 5e-5;
+/** Joint rotations in one clip; a faulty key time or rate could otherwise ask for any amount of memory. */
+const MAX_JOINT_FRAMES = 50_000_000;
+
+/**
+ * Reads an animation as a clip on the character's skeleton, sampled from its earliest key on at `fps` frames a second; the
+ * last frame is the one nearest to the last key. LINEAR (rotations on the shorter arc), STEP and CUBICSPLINE as in
+ * glTF 2.0, appendix C. Joints without keys hold node rest, whatever reference pose was chosen.
+ *
+ * A rigid skeleton has no scales. Where scales are keyed, joints are put where the file's own scaled nodes are, frame by
+ * frame, so that world positions are those that are seen; what is lost is the thickness of the mesh, and a note says so.
+ *
+ * @throws RigproofError `GLTF_NO_ANIMATION`, `GLTF_FPS`, `GLTF_NO_JOINT_KEYS`, `GLTF_COUNT`, and those of `readTracks`
+ */
+export function readAnimation(character: Character, index: number, fps: number): AnimationReading {
+  const { container, skeleton, binding, nodes, animations } = character;
+  const file = container.name;
+  if (animations[index] === undefined) {
+    throw new RigproofError(
+      'GLTF_NO_ANIMATION',
+      animations.length === 0
+        ? 'The file has no animations.'
+        : `There is no animation ${index}; the file has ${animations.length} (0 to ${animations.length - 1}).`,
+      { file, pointer: '/animations' },
+      { hint: 'Choose one of the animations of the file, or use a file that has some.' },
+    );
+  }
+  if (!(fps > 0) || !Number.isFinite(fps)) {
+    throw new RigproofError(
+      'GLTF_FPS',
+      `The frame rate is ${fps}; expected a number above 0.`,
+      { file },
+      {
+        hint: 'Give a rate such as 30 or 60 frames a second.',
+      },
+    );
+  }
+  const pointer = `/animations/${index}`;
+  const animation = readTracks(container, index);
+  const { start, end } = animation;
+  if (!Array.from(binding.nodes).some((node) => animation.tracks.has(node))) {
+    throw new RigproofError(
+      'GLTF_NO_JOINT_KEYS',
+      'The animation has no keys for any joint of the skeleton.',
+      { file, pointer },
+      { hint: 'Choose another animation: this one moves something else.' },
+    );
+  }
+  const { jointCount, parents } = skeleton;
+  const frameCount = Math.round((end - start) * fps) + 1;
+  if (frameCount * jointCount > MAX_JOINT_FRAMES) {
+    throw new RigproofError(
+      'GLTF_COUNT',
+      `${(end - start).toFixed(1)} s at ${fps} frames a second are ${frameCount} frames, more than can be held.`,
+      { file, pointer },
+      { hint: 'Look for a stray key at a very late time, or ask for a lower rate.' },
+    );
+  }
+  const sampler = createPoseSampler(nodes, binding, parents, animation);
+  const pose = { rotations: new Float64Array(jointCount * 4), translations: new Float64Array(jointCount * 3) };
+  const timeOf = (f: number): number => Math.min(end, start + f / fps);
+
+  const tolerance = STILL_SHARE * sizeOf(character);
+  const moves = new Uint8Array(jointCount);
+  for (let f = 0; f < frameCount; f++) {
+    sampler.sample(timeOf(f), pose);
+    for (let j = 0; j < jointCount; j++) {
+      for (let k = j * 3; k < j * 3 + 3; k++) {
+        if (Math.abs(pose.translations[k]! - skeleton.restTranslations[k]!) > tolerance) moves[j] = 1;
+      }
+    }
+  }
+  const moving = Array.from(moves.keys()).filter((j) => moves[j]);
+  const clip = createClip(animations[index].name, frameCount, 1 / fps, jointCount, moving);
+  for (let f = 0, at = 0, to = 0; f < frameCount; f++) {
+    sampler.sample(timeOf(f), pose);
+    for (let j = 0; j < jointCount; j++, at += 4) {
+      copyQuat(clip.rotations, at, pose.rotations, j * 4);
+      // Successive frames keep the same sign, so that a reader may interpolate them number by number.
+      const before = at - jointCount * 4;
+      if (f > 0 && dot(clip.rotations, at, before) < 0) {
+        for (let k = at; k < at + 4; k++) clip.rotations[k] = -clip.rotations[k]!;
+      }
+    }
+    for (const j of moving) for (let k = 0; k < 3; k++) clip.translations[to++] = pose.translations[j * 3 + k]!;
+  }
+  const notes: Note[] = [];
+  if (sampler.scales) {
+    notes.push({
+      code: 'GLTF_SCALE_KEYS',
+      severity: 'warning',
+      message:
+        'The animation scales joints. Their positions follow, frame by frame; swelling and shrinking of the mesh is lost.',
+      place: { file, pointer },
+    });
+  }
+  return { clip, startTime: start, notes };
+}
+
+function dot(q: Float32Array, a: number, b: number): number {
+  return q[a]! * q[b]! + q[a + 1]! * q[b + 1]! + q[a + 2]! * q[b + 2]! + q[a + 3]! * q[b + 3]!;
+}
+
+function sizeOf({ skeleton }: Character): number {
+  const world = createWorldPose(skeleton.jointCount);
+  forwardKinematics(skeleton.parents, skeleton.restRotations, skeleton.restTranslations, world);
+  return extentOf(world.positions, 3) || 1;
+}

@@ -1,0 +1,301 @@
+import { RigproofError } from '../../errors.ts';
+import { transformPoint } from '../../math/affine.ts';
+import { angleBetweenQuats, normalizeQuat, slerpQuat } from '../../math/quat.ts';
+import { distanceVec, lerpVec } from '../../math/vec.ts';
+import type { LocalPose } from '../../skeleton/clip.ts';
+import { isCompressed, readAccessor } from './accessor.ts';
+import type { GltfContainer } from './container.ts';
+import { fromNodeRotation, fromNodeTranslation, type NodeBinding } from './node-binding.ts';
+import { documentOf, type NodeTree, remainder } from './nodes.ts';
+
+type Path = 'translation' | 'rotation' | 'scale';
+
+/** The keys of one channel. Values: size numbers a key; with CUBICSPLINE 3 × size (in-tangent, value, out-tangent). */
+export interface Track {
+  times: Float64Array;
+  values: Float64Array;
+  size: 3 | 4;
+  interpolation: 'LINEAR' | 'STEP' | 'CUBICSPLINE';
+}
+
+export type NodeTracks = Partial<Record<Path, Track>>;
+
+/** Keys of one animation by node. Seconds. */
+export interface AnimationTracks {
+  tracks: Map<number, NodeTracks>;
+  /** Earliest and latest key. */
+  start: number;
+  end: number;
+}
+
+/** Node rotation and translation differ from node rest from here on: about 0.006 degree, and 1e-5 of the size. */
+const MOVING_ANGLE = 1e-4; // rad
+const MOVING_SHARE = 1e-5; // of the extent of all nodes
+/** A scale key that differs by less does not scale: exporters write 0.99999994. */
+const SCALE_TOLERANCE = 1e-4;
+
+/**
+ * Reads the keys of one animation; weights and channels without a node are left out.
+ * @throws RigproofError `GLTF_KEY_COUNT`, `GLTF_KEY_TIMES`, `GLTF_KEY_TWICE`, and those of `readAccessor`
+ */
+export function readTracks(container: GltfContainer, index: number): AnimationTracks {
+  const animation = documentOf(container).animations![index]!;
+  const tracks = new Map<number, NodeTracks>();
+  let start = Number.POSITIVE_INFINITY;
+  let end = Number.NEGATIVE_INFINITY;
+  animation.channels.forEach((channel, c) => {
+    const { node, path } = channel.target;
+    if (node === undefined || (path !== 'translation' && path !== 'rotation' && path !== 'scale')) return;
+    const sampler = animation.samplers[channel.sampler]!;
+    const pointer = `/animations/${index}/samplers/${channel.sampler}`;
+    const fail = (code: string, message: string, at: string): never => {
+      throw new RigproofError(
+        code,
+        message,
+        { file: container.name, pointer: at },
+        { hint: 'The animation was written by a faulty exporter: export it again.' },
+      );
+    };
+    const times = readAccessor(container, sampler.input, 'SCALAR', `${pointer}/input`);
+    const size = path === 'rotation' ? 4 : 3;
+    const values = readAccessor(container, sampler.output, size === 4 ? 'VEC4' : 'VEC3', `${pointer}/output`);
+    const interpolation = sampler.interpolation ?? 'LINEAR';
+    if (interpolation !== 'LINEAR' && interpolation !== 'STEP' && interpolation !== 'CUBICSPLINE') {
+      fail('GLTF_TYPE', `Unknown interpolation ${JSON.stringify(interpolation)}.`, `${pointer}/interpolation`);
+    }
+    const expected = times.length * (interpolation === 'CUBICSPLINE' ? 3 : 1);
+    if (values.length !== expected * size) {
+      fail(
+        'GLTF_KEY_COUNT',
+        `${values.length / size} values for ${times.length} ${interpolation} keys; expected ${expected}.`,
+        pointer,
+      );
+    }
+    for (let k = 1; k < times.length; k++) {
+      if (times[k]! < times[k - 1]!) {
+        fail(
+          'GLTF_KEY_TIMES',
+          `Key ${k} is at ${times[k]} s, before the key at ${times[k - 1]} s.`,
+          `${pointer}/input`,
+        );
+      }
+    }
+    const ofNode = tracks.get(node) ?? {};
+    tracks.set(node, ofNode);
+    if (ofNode[path]) {
+      fail(
+        'GLTF_KEY_TWICE',
+        `A second channel keys the ${path} of node ${node}.`,
+        `/animations/${index}/channels/${c}`,
+      );
+    }
+    ofNode[path] = { times, values, size, interpolation };
+    start = Math.min(start, times[0]!);
+    end = Math.max(end, times[times.length - 1]!);
+  });
+  return { tracks, start: tracks.size > 0 ? start : 0, end: tracks.size > 0 ? end : 0 };
+}
+
+/** Latest key time of an animation in seconds, 0 where it cannot be read. */
+export function animationDuration(container: GltfContainer, index: number): number {
+  const { samplers } = documentOf(container).animations![index]!;
+  let end = 0;
+  for (const input of new Set(samplers.map((sampler) => sampler.input))) {
+    const accessor = documentOf(container).accessors![input]!;
+    const stated = accessor.max?.[0];
+    if (typeof stated === 'number' && Number.isFinite(stated)) end = Math.max(end, stated);
+    else if (accessor.type === 'SCALAR' && !isCompressed(container, input)) {
+      for (const time of readAccessor(container, input, 'SCALAR')) end = Math.max(end, time);
+    }
+  }
+  return end;
+}
+
+/** One a node: 1 where some animation takes its rotation or translation away from node rest. Faulty keys count. */
+export function findMovingNodes(container: GltfContainer, tree: NodeTree): Uint8Array {
+  const { animations = [], accessors = [] } = documentOf(container);
+  const moving = new Uint8Array(tree.count);
+  const extent = extentOf(tree.worlds, 12, 3) || 1;
+  for (const { channels, samplers } of animations) {
+    for (const { target, sampler } of channels) {
+      const { node, path } = target;
+      if (node === undefined || moving[node] || (path !== 'translation' && path !== 'rotation')) continue;
+      const { output, interpolation } = samplers[sampler]!;
+      const type = path === 'rotation' ? 'VEC4' : 'VEC3';
+      if (accessors[output]!.type !== type || isCompressed(container, output)) {
+        moving[node] = 1;
+        continue;
+      }
+      const values = readAccessor(container, output, type);
+      const size = type === 'VEC4' ? 4 : 3;
+      const isSpline = interpolation === 'CUBICSPLINE';
+      const parent = tree.parents[node]!;
+      const scale = parent < 0 ? 1 : Math.cbrt(Math.abs(determinantOf(tree.remainders, parent * 12))) || 1;
+      for (let at = 0, k = 0; at < values.length && !moving[node]; at += size, k++) {
+        if (isSpline && k % 3 !== 1) {
+          // A tangent on equal keys still moves the node between them.
+          for (let c = 0; c < size; c++) if (Math.abs(values[at + c]!) > MOVING_ANGLE) moving[node] = 1;
+          continue;
+        }
+        if (size === 4) {
+          normalizeQuat(values, at);
+          if (angleBetweenQuats(values, at, tree.rotations, node * 4) > MOVING_ANGLE) moving[node] = 1;
+        } else if (distanceVec(values, at, tree.translations, node * 3) * scale > MOVING_SHARE * extent) {
+          moving[node] = 1;
+        }
+      }
+    }
+  }
+  return moving;
+}
+
+function determinantOf(m: Float64Array, i: number): number {
+  return (
+    m[i]! * (m[i + 5]! * m[i + 10]! - m[i + 6]! * m[i + 9]!) -
+    m[i + 1]! * (m[i + 4]! * m[i + 10]! - m[i + 6]! * m[i + 8]!) +
+    m[i + 2]! * (m[i + 4]! * m[i + 9]! - m[i + 5]! * m[i + 8]!)
+  );
+}
+
+/** Largest side of the box about points; `components` numbers apart by `stride`, the last of each row for affines. */
+export function extentOf(points: Float64Array, stride: number, first = 0): number {
+  let extent = 0;
+  for (let k = 0; k < 3; k++) {
+    let low = Number.POSITIVE_INFINITY;
+    let high = Number.NEGATIVE_INFINITY;
+    const step = stride === 12 ? 4 : 1;
+    for (let at = first + k * step; at < points.length; at += stride) {
+      low = Math.min(low, points[at]!);
+      high = Math.max(high, points[at]!);
+    }
+    if (high - low > extent) extent = high - low;
+  }
+  return extent;
+}
+
+/** Samples the keys of one animation as local poses of a rigid skeleton. */
+export interface PoseSampler {
+  /** Writes the pose at `time` (seconds, clamped to the keys of each channel). Allocates nothing. */
+  sample(time: number, out: LocalPose): void;
+  /** Whether scales are keyed that change anything: then offsets follow them, as positions do on screen. */
+  scales: boolean;
+}
+
+/**
+ * Nodes without keys stay at node rest, whatever reference pose the skeleton has. Rotations are interpolated on the
+ * shorter arc, splines by glTF 2.0, appendix C.4, with the quaternion normalised afterwards.
+ */
+export function createPoseSampler(
+  tree: NodeTree,
+  binding: NodeBinding,
+  parents: Int16Array,
+  { tracks }: AnimationTracks,
+): PoseSampler {
+  const jointCount = parents.length;
+  const ofJoint = Array.from(binding.nodes, (node) => tracks.get(node));
+  const scales = ofJoint.some((entry, j) => entry?.scale && changesScale(entry.scale, binding.scales, j));
+  const q = new Float64Array(4);
+  const v = new Float64Array(3);
+  const linear = new Float64Array(12);
+  const remainders = new Float64Array(jointCount * 12);
+  const sample = (time: number, out: LocalPose): void => {
+    for (let j = 0; j < jointCount; j++) {
+      const node = binding.nodes[j]!;
+      const entry = ofJoint[j];
+      if (entry?.rotation) sampleTrack(entry.rotation, time, q);
+      else for (let k = 0; k < 4; k++) q[k] = tree.rotations[node * 4 + k]!;
+      if (entry?.translation) sampleTrack(entry.translation, time, v);
+      else for (let k = 0; k < 3; k++) v[k] = tree.translations[node * 3 + k]!;
+      fromNodeRotation(binding, j, q, 0, out.rotations, j * 4);
+      const p = parents[j]!;
+      if (!scales || p < 0) fromNodeTranslation(binding, j, v, 0, out.translations, j * 3);
+      else transformPoint(out.translations, j * 3, remainders, p * 12, v, 0);
+      if (!scales) continue;
+      for (let k = 0; k < 12; k++) linear[k] = tree.linears[node * 12 + k]!;
+      if (entry?.scale) {
+        sampleTrack(entry.scale, time, v);
+        linear.fill(0);
+        for (let k = 0; k < 3; k++) linear[k * 5] = v[k]!;
+      }
+      const isRoot = p < 0;
+      const above = isRoot ? rootRemainder(j) : remainders;
+      remainder(remainders, j * 12, above, isRoot ? 0 : p * 12, q, 0, binding.flips, j * 4, linear, 0);
+    }
+  };
+  /** What the nodes above a root leave once their rotation is taken out. */
+  const aboveRoots = new Map<number, Float64Array>();
+  const rootRemainder = (j: number): Float64Array => {
+    let above = aboveRoots.get(j);
+    if (above === undefined) {
+      const parent = tree.parents[binding.nodes[j]!]!;
+      above = new Float64Array(12);
+      if (parent < 0) for (let k = 0; k < 3; k++) above[k * 5] = 1;
+      else above.set(tree.remainders.subarray(parent * 12, parent * 12 + 12));
+      aboveRoots.set(j, above);
+    }
+    return above;
+  };
+  return { sample, scales };
+}
+
+function changesScale(track: Track, rest: Float64Array, j: number): boolean {
+  const isSpline = track.interpolation === 'CUBICSPLINE';
+  for (let at = 0, k = 0; at < track.values.length; at += 3, k++) {
+    const isTangent = isSpline && k % 3 !== 1;
+    for (let c = 0; c < 3; c++) {
+      const wanted = isTangent ? 0 : rest[j * 3 + c]!;
+      if (Math.abs(track.values[at + c]! - wanted) > SCALE_TOLERANCE * (Math.abs(wanted) || 1)) return true;
+    }
+  }
+  return false;
+}
+
+/** out = the value of a track at `time`, `size` numbers. Before the first key the first, after the last the last. */
+export function sampleTrack({ times, values, size, interpolation }: Track, time: number, out: Float64Array): void {
+  const isSpline = interpolation === 'CUBICSPLINE';
+  const stride = isSpline ? size * 3 : size;
+  const offset = isSpline ? size : 0;
+  const last = times.length - 1;
+  // k: the last key at or before `time`
+  let low = 0;
+  let high = last;
+  while (low < high) {
+    const middle = (low + high + 1) >> 1;
+    if (times[middle]! <= time) low = middle;
+    else high = middle - 1;
+  }
+  const k = low;
+  const a = k * stride + offset;
+  if (k === last || time <= times[k]! || interpolation === 'STEP') {
+    for (let c = 0; c < size; c++) out[c] = values[a + c]!;
+  } else {
+    const span = times[k + 1]! - times[k]!;
+    const t = (time - times[k]!) / span;
+    const b = a + stride;
+    if (isSpline) {
+      const t2 = t * t;
+      const t3 = t2 * t;
+      for (let c = 0; c < size; c++) {
+        out[c] =
+          (2 * t3 - 3 * t2 + 1) * values[a + c]! +
+          span * (t3 - 2 * t2 + t) * values[a + size + c]! +
+          (-2 * t3 + 3 * t2) * values[b + c]! +
+          span * (t3 - t2) * values[b - size + c]!;
+      }
+    } else if (size === 4) {
+      for (let c = 0; c < 4; c++) {
+        from[c] = values[a + c]!;
+        to[c] = values[b + c]!;
+      }
+      normalizeQuat(from, 0);
+      normalizeQuat(to, 0);
+      slerpQuat(out, 0, from, 0, to, 0, t);
+    } else {
+      lerpVec(out, 0, values, a, values, b, t);
+    }
+  }
+  if (size === 4) normalizeQuat(out, 0);
+}
+
+const from = new Float64Array(4);
+const to = new Float64Array(4);
