@@ -1,0 +1,328 @@
+import type { Note } from '../../errors.ts';
+import { align4, assembleGlb } from './assemble-glb.ts';
+import type { GltfContainer } from './container.ts';
+import type { EncodedAnimation } from './encode-animation.ts';
+import { documentOf } from './nodes.ts';
+import {
+  appendElements,
+  appendMembers,
+  documentSpan,
+  type Edit,
+  elementSpans,
+  type MemberSpan,
+  memberSpans,
+  type Span,
+  spliceText,
+} from './splice-json.ts';
+
+/** Translation, rotation and scale that take the place of a node's `matrix`: glTF forbids to animate a node with one. */
+export interface NodeTransform {
+  node: number;
+  translation: readonly number[];
+  rotation: readonly number[];
+  scale: readonly number[];
+}
+
+/** A written glTF: a single .glb, or a .gltf with one new binary file beside it. */
+export interface WrittenGltf {
+  /** The .glb, or the text of the .gltf. */
+  bytes: Uint8Array;
+  /** Only for a .gltf: the file that its last buffer names. */
+  binary?: { uri: string; bytes: Uint8Array };
+  /** Bytes that the animations take in the binary and in the JSON. */
+  added: { binary: number; json: number };
+  /** Names under which the animations stand in the file, in the given order. */
+  names: string[];
+  notes: Note[];
+}
+
+/**
+ * Appends animations to a document as a self-contained .glb. The file's own JSON text and binary stay as they are, but for:
+ * the new entries at the end of `animations`, `accessors` and `bufferViews`; the length of the first buffer; nodes with a
+ * matrix in `decomposed`; and, for a .gltf, what a .glb holds otherwise: the first buffer and the images that are written
+ * into the JSON move into the binary chunk, other external buffers into the JSON (extensions may refer to buffers by
+ * index, so none is merged). Images in files of their own stay there (see the note).
+ *
+ * A name that the file has already gets the first free number: `walk`, `walk-2`, `walk-3`.
+ */
+export function appendAsGlb(
+  container: GltfContainer,
+  animations: readonly EncodedAnimation[],
+  decomposed: readonly NodeTransform[] = [],
+): WrittenGltf {
+  const { text, members } = openDocument(container);
+  const { buffers = [] } = documentOf(container);
+  const bufferSpans = spansOf(text, members, 'buffers');
+  const edits: Edit[] = [];
+
+  // Buffer 0 of a .glb is the binary chunk. In a .gltf it has an address, unless it is the stand-in of a compression
+  // extension, which holds no bytes and cannot be appended to.
+  const isChunk = container.form === 'glb' && buffers.length > 0 && buffers[0]!.uri === undefined;
+  const isStandIn = !isChunk && buffers.length > 0 && buffers[0]!.uri === undefined;
+  const start = buffers.length === 0 || isStandIn ? 0 : align4(buffers[0]!.byteLength);
+  const buffer = isStandIn ? buffers.length : 0;
+  const { fragments, bytes, names } = layOut(container, animations, buffer, start);
+  const added = { binary: totalLength(bytes), json: fragmentLength(fragments) };
+  if (container.form === 'gltf') edits.push(...moveImages(container, text, members, buffer, start, fragments, bytes));
+  const byteLength = start + totalLength(bytes);
+
+  const newBuffers: string[] = [];
+  let binary: Uint8Array[] = [];
+  if (isStandIn) {
+    newBuffers.push(JSON.stringify({ byteLength, uri: dataUri(bytes) }));
+  } else if (buffers.length === 0) {
+    newBuffers.push(JSON.stringify({ byteLength }));
+    binary = bytes;
+  } else {
+    const own = container.buffers[0]!.subarray(0, buffers[0]!.byteLength);
+    binary = [own, new Uint8Array(start - own.length), ...bytes];
+    const span = bufferSpans[0]!;
+    edits.push(replaceMember(text, span, 'byteLength', byteLength));
+    if (buffers[0]!.uri !== undefined) edits.push(removeMember(text, span, 'uri'));
+  }
+  for (let i = 1; i < buffers.length; i++) {
+    const { uri } = buffers[i]!;
+    if (uri === undefined || uri.startsWith('data:')) continue;
+    edits.push(replaceMember(text, bufferSpans[i]!, 'uri', dataUri([container.buffers[i]!])));
+  }
+  const jsonText = addEntries(text, members, edits, { ...fragments, buffers: newBuffers }, decomposed);
+  const outside = (documentOf(container).images ?? []).filter(({ uri }) => uri && !uri.startsWith('data:'));
+  const notes: Note[] = outside.length > 0 ? [externalNote(outside.map(({ uri }) => uri!))] : [];
+  return {
+    bytes: assembleGlb(jsonText, binary, container.otherChunks),
+    added,
+    names,
+    notes,
+  };
+}
+
+/**
+ * Appends animations to a document as a .gltf with one new binary file. A .gltf stays as it was but for the new entries
+ * (one more in `buffers` too) and the nodes in `decomposed`; buffers and images that it names by address stay where they
+ * are. The binary chunk of a .glb becomes the first part of the new file, and its buffer gets the address.
+ *
+ * @param binaryUri  address of the new file, relative to the .gltf: a plain file name
+ */
+export function appendAsGltf(
+  container: GltfContainer,
+  animations: readonly EncodedAnimation[],
+  binaryUri: string,
+  decomposed: readonly NodeTransform[] = [],
+): WrittenGltf {
+  const { text, members } = openDocument(container);
+  const { buffers = [], images = [] } = documentOf(container);
+  const isChunk = container.form === 'glb' && buffers.length > 0 && buffers[0]!.uri === undefined;
+  const own = isChunk ? container.buffers[0]!.subarray(0, buffers[0]!.byteLength) : new Uint8Array(0);
+  const start = align4(own.length);
+  const { fragments, bytes, names } = layOut(container, animations, isChunk ? 0 : buffers.length, start);
+  const byteLength = start + totalLength(bytes);
+  const uri = encodeURIComponent(binaryUri);
+
+  const edits: Edit[] = [];
+  const newBuffers: string[] = [];
+  if (isChunk) {
+    const span = spansOf(text, members, 'buffers')[0]!;
+    edits.push(replaceMember(text, span, 'byteLength', byteLength));
+    edits.push(appendMembers(text, span, [`"uri":${JSON.stringify(uri)}`]));
+  } else {
+    newBuffers.push(JSON.stringify({ byteLength, uri }));
+  }
+  const jsonText = addEntries(text, members, edits, { ...fragments, buffers: newBuffers }, decomposed);
+  const outside = [...buffers, ...images].filter((entry) => entry.uri && !entry.uri.startsWith('data:'));
+  const notes: Note[] = outside.length > 0 ? [externalNote(outside.map((entry) => entry.uri!))] : [];
+  return {
+    bytes: new TextEncoder().encode(jsonText),
+    binary: { uri: binaryUri, bytes: join([own, new Uint8Array(start - own.length), ...bytes]) },
+    added: { binary: totalLength(bytes), json: fragmentLength(fragments) },
+    names,
+    notes,
+  };
+}
+
+type Fragments = { animations: string[]; accessors: string[]; bufferViews: string[] };
+
+/** The JSON entries of the animations, one buffer view each, for a document that has the container's entries before them. */
+function layOut(
+  container: GltfContainer,
+  animations: readonly EncodedAnimation[],
+  buffer: number,
+  start: number,
+): { fragments: Fragments; bytes: Uint8Array[]; names: string[] } {
+  const { accessors = [], bufferViews = [], animations: present = [] } = documentOf(container);
+  const taken = new Set(present.map(({ name }) => name));
+  const fragments: Fragments = { animations: [], accessors: [], bufferViews: [] };
+  const bytes: Uint8Array[] = [];
+  const names: string[] = [];
+  let byteOffset = start;
+  for (const animation of animations) {
+    const bufferView = bufferViews.length + fragments.bufferViews.length;
+    const first = accessors.length + fragments.accessors.length;
+    fragments.bufferViews.push(JSON.stringify({ buffer, byteOffset, byteLength: animation.bytes.length }));
+    for (const { byteOffset: inView, ...accessor } of animation.accessors) {
+      fragments.accessors.push(
+        JSON.stringify({ bufferView, ...(inView > 0 ? { byteOffset: inView } : {}), ...accessor }),
+      );
+    }
+    const name = freeName(animation.name, taken);
+    names.push(name);
+    fragments.animations.push(animationJson(animation, name, first));
+    bytes.push(animation.bytes);
+    byteOffset += animation.bytes.length;
+  }
+  return { fragments, bytes, names };
+}
+
+/** Moves images that are data URIs behind the animations' bytes, and returns the edits that make them buffer views. */
+function moveImages(
+  container: GltfContainer,
+  text: string,
+  members: Map<string, MemberSpan>,
+  buffer: number,
+  start: number,
+  fragments: Fragments,
+  bytes: Uint8Array[],
+): Edit[] {
+  const { images = [], bufferViews = [] } = documentOf(container);
+  const spans = spansOf(text, members, 'images');
+  return images.flatMap(({ uri, mimeType }, i) => {
+    const match = /^data:(image\/[\w.+-]+);base64,/.exec(uri ?? '');
+    if (!match) return [];
+    const image = Uint8Array.from(atob(uri!.slice(match[0].length)), (character) => character.charCodeAt(0));
+    const bufferView = bufferViews.length + fragments.bufferViews.length;
+    const byteOffset = start + totalLength(bytes);
+    fragments.bufferViews.push(JSON.stringify({ buffer, byteOffset, byteLength: image.length }));
+    bytes.push(image, new Uint8Array(align4(image.length) - image.length));
+    const { keyStart, end } = memberSpans(text, spans[i]!.start).get('uri')!;
+    const type = mimeType === undefined ? `,"mimeType":${JSON.stringify(match[1])}` : '';
+    return [{ start: keyStart, end, text: `"bufferView":${bufferView}${type}` }];
+  });
+}
+
+/** The entry in `animations`, for accessors that stand from `firstAccessor` on. Extras last, nothing where there are none. */
+export function animationJson(animation: EncodedAnimation, name: string, firstAccessor: number): string {
+  return JSON.stringify({
+    name,
+    channels: animation.channels.map(({ node, path }, sampler) => ({ sampler, target: { node, path } })),
+    samplers: animation.channels.map(({ input, output }) => ({
+      input: firstAccessor + input,
+      output: firstAccessor + output,
+    })),
+    extras: animation.extras,
+  });
+}
+
+function freeName(wanted: string, taken: Set<string | undefined>): string {
+  let name = wanted;
+  for (let n = 2; taken.has(name); n++) name = `${wanted}-${n}`;
+  taken.add(name);
+  return name;
+}
+
+interface OpenDocument {
+  text: string;
+  /** Members of the document's object. */
+  members: Map<string, MemberSpan>;
+}
+
+/** Spans by container: a library of clips goes onto one character, whose text is searched once. */
+const opened = new WeakMap<GltfContainer, OpenDocument>();
+
+function openDocument(container: GltfContainer): OpenDocument {
+  let document = opened.get(container);
+  if (!document) {
+    const text = container.jsonText;
+    document = { text, members: memberSpans(text, 0) };
+    opened.set(container, document);
+  }
+  return document;
+}
+
+function spansOf(text: string, members: Map<string, MemberSpan>, name: string): Span[] {
+  const member = members.get(name);
+  return member ? elementSpans(text, member.start) : [];
+}
+
+function replaceMember(text: string, object: Span, key: string, value: unknown): Edit {
+  const { start, end } = memberSpans(text, object.start).get(key)!;
+  return { start, end, text: JSON.stringify(value) };
+}
+
+/** Takes a member out with one of the commas beside it. */
+function removeMember(text: string, object: Span, key: string): Edit {
+  const members = [...memberSpans(text, object.start)].sort((a, b) => a[1].keyStart - b[1].keyStart);
+  const at = members.findIndex(([name]) => name === key);
+  const { keyStart, end } = members[at]![1];
+  const after = members[at + 1]?.[1];
+  const before = members[at - 1]?.[1];
+  if (after) return { start: keyStart, end: after.keyStart, text: '' };
+  return { start: before ? before.end : keyStart, end, text: '' };
+}
+
+/** The text with new entries at the end of top-level arrays, which are made where they are missing. */
+function addEntries(
+  text: string,
+  members: Map<string, MemberSpan>,
+  edits: Edit[],
+  entries: { [array: string]: string[] },
+  decomposed: readonly NodeTransform[],
+): string {
+  const created: string[] = [];
+  for (const [name, elements] of Object.entries(entries)) {
+    if (elements.length === 0) continue;
+    const array = members.get(name);
+    if (array) edits.push(appendElements(text, array, elements));
+    else created.push(`${JSON.stringify(name)}:[${elements.join(',')}]`);
+  }
+  if (created.length > 0) edits.push(appendMembers(text, documentSpan(text), created));
+  if (decomposed.length > 0) {
+    const nodes = spansOf(text, members, 'nodes');
+    for (const { node, translation, rotation, scale } of decomposed) {
+      const { keyStart, end } = memberSpans(text, nodes[node]!.start).get('matrix')!;
+      const transform = JSON.stringify({
+        translation: [...translation],
+        rotation: [...rotation],
+        scale: [...scale],
+      });
+      edits.push({ start: keyStart, end, text: transform.slice(1, -1) });
+    }
+  }
+  return spliceText(text, edits);
+}
+
+function externalNote(uris: readonly string[]): Note {
+  return {
+    code: 'GLTF_OUTSIDE_FILES',
+    severity: 'warning',
+    message: `The written file refers to ${uris.length} file${uris.length === 1 ? '' : 's'} that must lie beside it: ${uris.join(', ')}.`,
+  };
+}
+
+function totalLength(pieces: readonly Uint8Array[]): number {
+  return pieces.reduce((sum, piece) => sum + piece.length, 0);
+}
+
+function fragmentLength(fragments: Fragments): number {
+  return Object.values(fragments)
+    .flat()
+    .reduce((sum, fragment) => sum + fragment.length + 1, 0);
+}
+
+function join(pieces: readonly Uint8Array[]): Uint8Array {
+  const out = new Uint8Array(totalLength(pieces));
+  let at = 0;
+  for (const piece of pieces) {
+    out.set(piece, at);
+    at += piece.length;
+  }
+  return out;
+}
+
+function dataUri(pieces: readonly Uint8Array[]): string {
+  const bytes = join(pieces);
+  const parts: string[] = [];
+  // In steps: a call takes a limited number of arguments. A multiple of three keeps base64 free of padding inside.
+  for (let at = 0; at < bytes.length; at += 0x6000) {
+    parts.push(btoa(String.fromCharCode(...bytes.subarray(at, at + 0x6000))));
+  }
+  return `data:application/octet-stream;base64,${parts.join('')}`;
+}

@@ -1,0 +1,240 @@
+import { RigproofError } from '../../errors.ts';
+import type { Clip } from '../../skeleton/clip.ts';
+import { appendAsGlb, appendAsGltf, type NodeTransform, type WrittenGltf } from './append-animation.ts';
+import type { Character } from './character.ts';
+import type { GltfContainer } from './container.ts';
+import {
+  AnimationEncoder,
+  ENCODE_DEFAULTS,
+  type EncodedAnimation,
+  type EncodeOptions,
+  type SourceChannel,
+} from './encode-animation.ts';
+import { type NodeBinding, toNodeRotation, toNodeTranslation } from './node-binding.ts';
+import { documentOf, type NodeTree, readNodes } from './nodes.ts';
+
+/** What of a character the writer needs. */
+export type AnimationTarget = Pick<Character, 'name' | 'container' | 'skeleton'> & { binding: NodeBinding };
+
+export interface WriteOptions extends Partial<EncodeOptions> {
+  /** Any JSON value, written as `extras` of each animation. */
+  extras?: unknown;
+}
+
+/**
+ * A character with clips added to it, as a self-contained .glb; see `appendAsGlb` for what changes and what does not.
+ * The inputs are not touched.
+ *
+ * @param clips  on the character's skeleton, in the space and unit of its file; each becomes an animation of its name
+ * @throws RigproofError `GLTF_CLIP_JOINTS`, `GLTF_CLIP_EMPTY`, `GLTF_CLIP_VALUE`, `GLTF_TOLERANCE`
+ */
+export function writeAnimatedGlb(
+  character: AnimationTarget,
+  clips: readonly Clip[],
+  options: WriteOptions = {},
+): WrittenGltf {
+  const animations = clips.map((clip) => encodeClip(character, clip, options));
+  return appendAsGlb(character.container, animations, matrixNodes(character, animations));
+}
+
+/**
+ * The same as a .gltf with one new binary file beside it; see `appendAsGltf`.
+ * @param binaryUri  plain name of the new file
+ */
+export function writeAnimatedGltf(
+  character: AnimationTarget,
+  clips: readonly Clip[],
+  binaryUri: string,
+  options: WriteOptions = {},
+): WrittenGltf {
+  const animations = clips.map((clip) => encodeClip(character, clip, options));
+  return appendAsGltf(character.container, animations, binaryUri, matrixNodes(character, animations));
+}
+
+/**
+ * Keys for the nodes that the clip's joints stand for. A joint gets rotation keys if its node's own rotation is not what
+ * the clip shows in every frame, and likewise translation keys: a rig whose reference pose is not its node rest pose thus
+ * gets constant keys where the clip holds the reference pose. Scales are those of the nodes and get no keys.
+ */
+export function encodeClip(character: AnimationTarget, clip: Clip, options: WriteOptions = {}): EncodedAnimation {
+  const { skeleton, binding, container } = character;
+  const settings: EncodeOptions = { ...ENCODE_DEFAULTS, ...options };
+  checkClip(character, clip);
+  const tree = nodeTree(character);
+  const { frameCount, jointCount, translationJoints } = clip;
+  const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings);
+  const rotations = new Float64Array(frameCount * 4);
+  const translations = new Float64Array(frameCount * 3);
+  const offset = new Float64Array(3);
+  let m = 0;
+  for (let j = 0; j < jointCount; j++) {
+    const node = binding.nodes[j]!;
+    gatherRotations(character, clip, j, rotations);
+    encoder.add({
+      node,
+      path: 'rotation',
+      values: rotations,
+      rest: tree.rotations.subarray(node * 4, node * 4 + 4),
+      tolerance: settings.rotationTolerance,
+    });
+    const channel: SourceChannel = {
+      node,
+      path: 'translation',
+      values: offset,
+      rest: tree.translations.subarray(node * 3, node * 3 + 3),
+      // One node unit is this many file units at most.
+      tolerance: settings.translationTolerance / stretch(binding.above, j * 12),
+    };
+    if (m < translationJoints.length && translationJoints[m] === j) {
+      gatherTranslations(character, clip, m, translations);
+      channel.values = translations;
+      m++;
+    } else {
+      toNodeTranslation(binding, j, skeleton.restTranslations, j * 3, offset, 0);
+    }
+    encoder.add(channel);
+  }
+  if (m < translationJoints.length) throw misfit(character, clip, container.name);
+  return encoder.finish(clip.name, options.extras);
+}
+
+/** Node rotations of joint `j` in all frames: unit, each within half a turn of the one before (dot ≥ 0). */
+function gatherRotations({ binding, name, skeleton }: AnimationTarget, clip: Clip, j: number, out: Float64Array): void {
+  const { rotations, jointCount, frameCount } = clip;
+  const isPlain = isIdentity(binding.aboveRotations, j * 4) && isIdentity(binding.flips, j * 4);
+  const stride = jointCount * 4;
+  let px = 0;
+  let py = 0;
+  let pz = 0;
+  let pw = 0;
+  for (let f = 0, from = j * 4, to = 0; f < frameCount; f++, from += stride, to += 4) {
+    let x = rotations[from]!;
+    let y = rotations[from + 1]!;
+    let z = rotations[from + 2]!;
+    let w = rotations[from + 3]!;
+    if (!isPlain) {
+      out[to] = x;
+      out[to + 1] = y;
+      out[to + 2] = z;
+      out[to + 3] = w;
+      toNodeRotation(binding, j, out, to, out, to);
+      x = out[to]!;
+      y = out[to + 1]!;
+      z = out[to + 2]!;
+      w = out[to + 3]!;
+    }
+    const squared = x * x + y * y + z * z + w * w;
+    // Also catches what is no number.
+    if (!(Math.abs(squared - 1) < 0.01)) throw badValue(name, skeleton.names[j]!, f, 'a rotation of length', squared);
+    // Float32 rounding leaves the length within 1e-7 of 1: a Newton step is exact there, and needs no root.
+    const k = Math.abs(squared - 1) < 1e-6 ? 1.5 - 0.5 * squared : 1 / Math.sqrt(squared);
+    const signed = x * px + y * py + z * pz + w * pw < 0 ? -k : k;
+    px = x * signed;
+    py = y * signed;
+    pz = z * signed;
+    pw = w * signed;
+    out[to] = px;
+    out[to + 1] = py;
+    out[to + 2] = pz;
+    out[to + 3] = pw;
+  }
+}
+
+/** Node translations of the joint at place `m` of the clip's moving joints in all frames. */
+function gatherTranslations(
+  { binding, name, skeleton }: AnimationTarget,
+  clip: Clip,
+  m: number,
+  out: Float64Array,
+): void {
+  const { translations, translationJoints, frameCount } = clip;
+  const j = translationJoints[m]!;
+  const stride = translationJoints.length * 3;
+  for (let f = 0, from = m * 3, to = 0; f < frameCount; f++, from += stride, to += 3) {
+    toNodeTranslation(binding, j, translations, from, out, to);
+    const sum = out[to]! + out[to + 1]! + out[to + 2]!;
+    if (!Number.isFinite(sum)) throw badValue(name, skeleton.names[j]!, f, 'a translation that sums to', sum);
+  }
+}
+
+/** What has to be written into nodes that have a matrix and are animated. */
+function matrixNodes(character: AnimationTarget, animations: readonly EncodedAnimation[]): NodeTransform[] {
+  const { nodes = [] } = documentOf(character.container);
+  const animated = new Set(animations.flatMap(({ channels }) => channels.map(({ node }) => node)));
+  const tree = nodeTree(character);
+  return [...animated]
+    .filter((node) => nodes[node]!.matrix !== undefined)
+    .sort((a, b) => a - b)
+    .map((node) => ({
+      node,
+      translation: Array.from(tree.translations.subarray(node * 3, node * 3 + 3)),
+      rotation: Array.from(tree.rotations.subarray(node * 4, node * 4 + 4)),
+      scale: Array.from(tree.scales.subarray(node * 3, node * 3 + 3)),
+    }));
+}
+
+/** Nodes by container: a library of clips goes onto one character. */
+const trees = new WeakMap<GltfContainer, NodeTree>();
+
+function nodeTree({ container }: AnimationTarget): NodeTree {
+  let tree = trees.get(container);
+  if (!tree) {
+    tree = readNodes(container);
+    trees.set(container, tree);
+  }
+  return tree;
+}
+
+/**
+ * The factor by which the linear part of an affine stretches at most. Exact for columns at right angles (scales along
+ * the axes, turned at will); with shear the Frobenius norm, which is never smaller.
+ */
+function stretch(affine: Float64Array, at: number): number {
+  const column = (c: number) => [affine[at + c]!, affine[at + 4 + c]!, affine[at + 8 + c]!] as const;
+  const columns = [column(0), column(1), column(2)] as const;
+  const squares = columns.map(([x, y, z]) => x * x + y * y + z * z);
+  const largest = Math.max(...squares);
+  const isSquare = [
+    [0, 1],
+    [0, 2],
+    [1, 2],
+  ].every(([a, b]) => {
+    const [p, q] = [columns[a!]!, columns[b!]!];
+    return Math.abs(p[0] * q[0] + p[1] * q[1] + p[2] * q[2]) <= 1e-6 * largest;
+  });
+  return Math.sqrt(isSquare ? largest : squares[0]! + squares[1]! + squares[2]!);
+}
+
+function isIdentity(q: Float64Array, i: number): boolean {
+  return q[i] === 0 && q[i + 1] === 0 && q[i + 2] === 0 && Math.abs(q[i + 3]!) === 1;
+}
+
+function checkClip(character: AnimationTarget, clip: Clip): void {
+  if (clip.jointCount !== character.skeleton.jointCount) throw misfit(character, clip, character.name);
+  if (clip.frameCount === 0 || !(clip.frameDuration > 0) || !Number.isFinite(clip.frameDuration)) {
+    throw new RigproofError(
+      'GLTF_CLIP_EMPTY',
+      `Clip "${clip.name}" has ${clip.frameCount} frames of ${clip.frameDuration} s; expected at least one, and a duration above 0.`,
+      { file: character.name },
+      { hint: 'Choose a clip that holds motion.' },
+    );
+  }
+}
+
+function misfit(character: AnimationTarget, clip: Clip, file: string): RigproofError {
+  return new RigproofError(
+    'GLTF_CLIP_JOINTS',
+    `Clip "${clip.name}" is for ${clip.jointCount} joints; the character has ${character.skeleton.jointCount}.`,
+    { file },
+    { hint: 'Retarget the clip onto this character first.' },
+  );
+}
+
+function badValue(file: string, joint: string, frame: number, what: string, value: number): RigproofError {
+  return new RigproofError(
+    'GLTF_CLIP_VALUE',
+    `The motion has ${what} ${value} there; nothing was written.`,
+    { file, joint, frame },
+    { hint: 'Look at that frame of the source clip: a value there is no number, or the pose cannot be solved.' },
+  );
+}
