@@ -23,10 +23,18 @@ const SPEED_NOISE_MAX = 0.03;
 /** Four points checked for shape, gaps filled by straight lines between the neighbours. Copies only what has gaps. */
 export function checkedPoints(feet: Record<Side, FootPoints>, fps: number): PointSet {
   if (!(fps > 0 && Number.isFinite(fps))) {
-    throw new RigproofError('CONTACT_FRAME_RATE', `The frame rate is ${fps}; a positive number of frames a second is needed.`);
+    throw new RigproofError(
+      'CONTACT_FRAME_RATE',
+      `The frame rate is ${fps}; a positive number of frames a second is needed.`,
+    );
   }
   const length = feet.left.heel.length;
-  const named = { 'left heel': feet.left.heel, 'left ball': feet.left.ball, 'right heel': feet.right.heel, 'right ball': feet.right.ball };
+  const named = {
+    'left heel': feet.left.heel,
+    'left ball': feet.left.ball,
+    'right heel': feet.right.heel,
+    'right ball': feet.right.ball,
+  };
   for (const [name, point] of Object.entries(named)) {
     if (point.length === length && length % 3 === 0 && length > 0) continue;
     throw new RigproofError(
@@ -91,7 +99,11 @@ export function legLengthFromFeet(points: PointSet): number {
     for (let p = 0; p < 4; p += 2) {
       const a = points[p]!;
       const b = points[p + 1]!;
-      lengths[count++] = Math.hypot(a[f * 3]! - b[f * 3]!, a[f * 3 + 1]! - b[f * 3 + 1]!, a[f * 3 + 2]! - b[f * 3 + 2]!);
+      lengths[count++] = Math.hypot(
+        a[f * 3]! - b[f * 3]!,
+        a[f * 3 + 1]! - b[f * 3 + 1]!,
+        a[f * 3 + 2]! - b[f * 3 + 2]!,
+      );
     }
   }
   const length = quantile(lengths, count, 0.5) * (0.53 / (0.152 * 0.85));

@@ -1,0 +1,462 @@
+import { RigproofError } from '../errors.ts';
+import { mulQuat, rotateVec, rotateVecInverse } from '../math/quat.ts';
+import { type RoleMap, sidedRole } from '../pairing/roles.ts';
+import { type Clip, framePose, restLocalPose } from '../skeleton/clip.ts';
+import type { Side } from '../skeleton/side.ts';
+import { createWorldPose, isWithin, restWorldPose, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
+import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
+import { type FootPoints, quantile } from './motion.ts';
+
+type Vec = [number, number, number];
+
+/** The points of one foot that meet the ground. Positions in the frame of `joint`, metres. */
+export interface Sole {
+  /** The foot joint; the lower leg where the figure has no foot joint. */
+  joint: number;
+  heel: Vec;
+  ball: Vec;
+  toeTip: Vec;
+  /** The toes joint, if there is one, and the toe tip in its frame. */
+  toesJoint: number | null;
+  toeTipInToes: Vec | null;
+  /** Height of the joint above the sole when the foot stands flat. */
+  soleHeight: number;
+  /** From heel end to toe tip. */
+  length: number;
+  /** Whether it was measured on the skinned mesh or laid out from joints. */
+  source: 'mesh' | 'joints';
+}
+
+/** Fewer vertices do not make a foot. */
+const VERTICES_MIN = 8;
+/** Vertices this near to the lowest (share of the foot length) are the tread. */
+const TREAD = 0.03;
+/** The heel is looked for in so much of the foot from behind, ball and toes in the rest of it from here on. */
+const HEEL_SHARE = 0.35;
+const FORE_SHARE = 0.5;
+/** The ball lies at this share of the foot from behind where no toes joint tells (value from memory). */
+const BALL_SHARE = 0.73;
+/** A toes joint further back or forward than this is not at the ball. */
+const BALL_SHARE_MIN = 0.45;
+const BALL_SHARE_MAX = 0.92;
+/**
+ * Without a mesh: the heel's tread lies behind the ankle by this share of the distance from ankle to ball. Heel to ankle
+ * is about a quarter, ankle to ball about a half of the foot, and the tread begins in front of its rear edge (common
+ * practice in building figures, no source).
+ */
+const HEEL_BEHIND_ANKLE = 0.3;
+/** Ankle height over thigh and shank: 0.039 / (0.530 − 0.039) of stature (Drillis & Contini 1966, as in Winter). */
+const ANKLE_HEIGHT = 0.079;
+/** A foot that dips more steeply hangs or points; it does not stand. */
+const DIP_MAX = Math.sin((45 * Math.PI) / 180);
+
+/**
+ * Heel, ball and toe tip of both feet, fixed in the frame of the foot joint: from the mesh the lowest skinned vertices of
+ * foot and toes, behind and in front; without a mesh from the joints and tips. Only the foot joint is asked, so a foot
+ * that is not below its shank is as good as any.
+ *
+ * @param skeleton, skins  in world space (metres, Y up)
+ * @param poses  a pose of each side in which that foot stands flat; the rest pose when absent
+ * @throws CONTACT_NO_FOOT  where a side has neither a foot nor a lower leg
+ */
+export function soleOf(
+  skeleton: Skeleton,
+  roles: RoleMap,
+  skins: readonly SkinMesh[] = [],
+  poses?: Record<Side, WorldPose>,
+): Record<Side, Sole> {
+  const rest = poses ?? bothSides(restWorldPose(skeleton));
+  const sole = (side: Side) => {
+    const foot = footOf(skeleton, roles, side, rest[side]);
+    return soleFromMesh(foot, skins) ?? soleFromJoints(foot);
+  };
+  return { left: sole('left'), right: sole('right') };
+}
+
+/**
+ * The same for a figure that has no mesh but moves: each sole is laid out in the frame of the clip in which that foot
+ * stands as it usually stands. A zero pose need not be a posture.
+ */
+export function soleOfMotion(skeleton: Skeleton, clip: Clip, roles: RoleMap): Record<Side, Sole> {
+  return soleOf(skeleton, roles, [], {
+    left: framePoseAt(skeleton, clip, standingFrame(skeleton, clip, roles, 'left')),
+    right: framePoseAt(skeleton, clip, standingFrame(skeleton, clip, roles, 'right')),
+  });
+}
+
+/** Trajectories of heel and ball of both feet, frames × 3 each, in the space of the skeleton. Allocates its result. */
+export function footTrajectories(skeleton: Skeleton, clip: Clip, sole: Record<Side, Sole>): Record<Side, FootPoints> {
+  const side = ({ joint, heel, ball }: Sole): FootPoints => {
+    const [heels, balls] = pointTrajectories(skeleton, clip, joint, [heel, ball]);
+    return { heel: heels!, ball: balls! };
+  };
+  return { left: side(sole.left), right: side(sole.right) };
+}
+
+/** Trajectories of points fixed in the frame of one joint, frames × 3 each: forward kinematics of its ancestors only. */
+export function pointTrajectories(
+  skeleton: Skeleton,
+  clip: Clip,
+  joint: number,
+  points: readonly Vec[],
+): Float64Array[] {
+  const chain: number[] = [];
+  for (let j = joint; j >= 0; j = skeleton.parents[j]!) chain.unshift(j);
+  const moving = clip.translationJoints.length;
+  // Where in the clip's translations a joint of the chain is found; -1: it keeps its rest offset.
+  const slots = chain.map((j) => clip.translationJoints.indexOf(j));
+  const out = points.map(() => new Float64Array(clip.frameCount * 3));
+  const rotation = new Float64Array(4);
+  const position = new Float64Array(3);
+  const offset = new Float64Array(3);
+  for (let f = 0; f < clip.frameCount; f++) {
+    rotation.fill(0);
+    rotation[3] = 1;
+    position.fill(0);
+    for (let i = 0; i < chain.length; i++) {
+      const j = chain[i]!;
+      const slot = slots[i]!;
+      if (slot >= 0) rotateVec(offset, 0, rotation, 0, clip.translations, (f * moving + slot) * 3);
+      else rotateVec(offset, 0, rotation, 0, skeleton.restTranslations, j * 3);
+      position[0]! += offset[0]!;
+      position[1]! += offset[1]!;
+      position[2]! += offset[2]!;
+      mulQuat(rotation, 0, rotation, 0, clip.rotations, (f * clip.jointCount + j) * 4);
+    }
+    for (let i = 0; i < points.length; i++) {
+      const point = out[i]!;
+      rotateVec(point, f * 3, rotation, 0, points[i]!, 0);
+      for (let k = 0; k < 3; k++) point[f * 3 + k]! += position[k]!;
+    }
+  }
+  return out;
+}
+
+function bothSides(pose: WorldPose): Record<Side, WorldPose> {
+  return { left: pose, right: pose };
+}
+
+function framePoseAt(skeleton: Skeleton, clip: Clip, f: number): WorldPose {
+  const pose = createWorldPose(skeleton.jointCount);
+  framePose(skeleton, clip, f, restLocalPose(skeleton), pose);
+  return pose;
+}
+
+/** A foot in a pose: what both ways of measuring need. World space. */
+interface Foot {
+  skeleton: Skeleton;
+  pose: WorldPose;
+  joint: number;
+  lowerLeg: number | null;
+  toesJoint: number | null;
+  ankle: Vec;
+  /** Where the toes begin, and where they end, as far as joints and tips tell. */
+  toes: Vec | null;
+  tip: Vec | null;
+  /** Horizontal, unit. */
+  forward: Vec;
+  /** Thigh and shank, metres; 0 where they are not known. */
+  legLength: number;
+}
+
+function footOf(skeleton: Skeleton, roles: RoleMap, side: Side, pose: WorldPose): Foot {
+  const lowerLeg = roles[sidedRole(side, 'LowerLeg')] ?? null;
+  const upperLeg = roles[sidedRole(side, 'UpperLeg')] ?? null;
+  const joint = roles[sidedRole(side, 'Foot')] ?? lowerLeg;
+  if (joint === null) {
+    throw new RigproofError(
+      'CONTACT_NO_FOOT',
+      `The figure has neither a ${side} foot nor a ${side} lower leg.`,
+      {},
+      {
+        hint: 'Contacts need legs. Give the missing joint its role in the mapping.',
+      },
+    );
+  }
+  const ankle = positionOf(pose, joint);
+  const toesJoint = roles[sidedRole(side, 'Toes')] ?? null;
+  const toes = toesJoint === null ? null : positionOf(pose, toesJoint);
+  const tip = farthest(ankle, [
+    ...skeleton.tips
+      .filter(
+        (t) => isWithin(skeleton, joint, t.joint) || (toesJoint !== null && isWithin(skeleton, toesJoint, t.joint)),
+      )
+      .map((t) => toWorld(pose, t.joint, [...t.offset])),
+  ]);
+  const reach = toes ?? tip;
+  const facing = facingOf(roles, pose);
+  let forward = facing;
+  if (reach) {
+    const flat: Vec = [reach[0] - ankle[0], 0, reach[2] - ankle[2]];
+    const along = Math.hypot(flat[0], flat[2]);
+    const dip = Math.abs(reach[1] - ankle[1]) / Math.max(distance(reach, ankle), 1e-9);
+    if (along > 1e-6 && dip < DIP_MAX) forward = [flat[0] / along, 0, flat[2] / along];
+  }
+  let legLength = 0;
+  if (upperLeg !== null && lowerLeg !== null && joint !== lowerLeg) {
+    // The shank is the lower leg's own length; a detached foot may stand anywhere.
+    legLength = 2 * distance(positionOf(pose, upperLeg), positionOf(pose, lowerLeg));
+  }
+  return { skeleton, pose, joint, lowerLeg, toesJoint, ankle, toes, tip, forward, legLength };
+}
+
+/** Where the body faces, horizontally: square to the line from thigh to thigh. +Z where that is not known. */
+function facingOf(roles: RoleMap, pose: WorldPose): Vec {
+  const { leftUpperLeg, rightUpperLeg } = roles;
+  if (leftUpperLeg === undefined || rightUpperLeg === undefined) return [0, 0, 1];
+  const left = positionOf(pose, leftUpperLeg);
+  const right = positionOf(pose, rightUpperLeg);
+  const [x, z] = [left[0] - right[0], left[2] - right[2]];
+  const along = Math.hypot(x, z);
+  return along > 1e-6 ? [-z / along, 0, x / along] : [0, 0, 1];
+}
+
+function soleFromMesh(foot: Foot, skins: readonly SkinMesh[]): Sole | null {
+  const vertices = footVertices(foot, skins);
+  if (vertices.length < VERTICES_MIN) return null;
+  const { ankle, forward } = foot;
+  // Foot coordinates: along (forward), up, across, from the ankle.
+  const local = vertices.map(([x, y, z]) => {
+    const [dx, dz] = [x - ankle[0], z - ankle[2]];
+    return { along: dx * forward[0] + dz * forward[2], up: y - ankle[1], across: dx * forward[2] - dz * forward[0] };
+  });
+  const rear = Math.min(...extremes(local, 'along'));
+  const front = Math.max(...extremes(local, 'along'));
+  const length = front - rear;
+  if (!(length > 0)) return null;
+  const heelPart = local.filter((v) => v.along <= rear + HEEL_SHARE * length);
+  const forePart = local.filter((v) => v.along >= rear + FORE_SHARE * length);
+  const tipPart = local.filter((v) => v.along >= front - 0.08 * length);
+  if (heelPart.length === 0 || forePart.length === 0) return null;
+  const heelUp = extremes(heelPart, 'up')[0];
+  const foreUp = extremes(forePart, 'up')[0];
+  const heelTread = heelPart.filter((v) => v.up <= heelUp + TREAD * length);
+  const foreTread = forePart.filter((v) => v.up <= foreUp + TREAD * length);
+  let ballAlong = rear + BALL_SHARE * length;
+  if (foot.toes) {
+    const share = ((foot.toes[0] - ankle[0]) * forward[0] + (foot.toes[2] - ankle[2]) * forward[2] - rear) / length;
+    if (share > BALL_SHARE_MIN && share < BALL_SHARE_MAX) ballAlong = rear + share * length;
+  }
+  const world = (along: number, up: number, across: number): Vec => [
+    ankle[0] + along * forward[0] + across * forward[2],
+    ankle[1] + up,
+    ankle[2] + along * forward[2] - across * forward[0],
+  ];
+  return soleAt(
+    foot,
+    world(middle(heelTread, 'along'), heelUp, middle(heelTread, 'across')),
+    world(ballAlong, foreUp, middle(foreTread, 'across')),
+    world(front, extremes(tipPart, 'up')[0], middle(tipPart, 'across')),
+    -Math.min(heelUp, foreUp),
+    'mesh',
+  );
+}
+
+interface FootVertex {
+  along: number;
+  up: number;
+  across: number;
+}
+
+function extremes(vertices: readonly FootVertex[], axis: keyof FootVertex): [number, number] {
+  let least = Number.POSITIVE_INFINITY;
+  let most = Number.NEGATIVE_INFINITY;
+  for (const v of vertices) {
+    if (v[axis] < least) least = v[axis];
+    if (v[axis] > most) most = v[axis];
+  }
+  return [least, most];
+}
+
+function middle(vertices: readonly FootVertex[], axis: keyof FootVertex): number {
+  const [least, most] = extremes(vertices, axis);
+  return (least + most) / 2;
+}
+
+/** World positions of the vertices that move with the foot; with the end of the shank where the foot carries none. */
+function footVertices(foot: Foot, skins: readonly SkinMesh[]): Vec[] {
+  const { skeleton, joint, toesJoint, lowerLeg, ankle, pose } = foot;
+  const ofFoot = new Uint8Array(skeleton.jointCount);
+  const ofShank = new Uint8Array(skeleton.jointCount);
+  for (let j = 0; j < skeleton.jointCount; j++) {
+    if (isWithin(skeleton, joint, j) || (toesJoint !== null && isWithin(skeleton, toesJoint, j))) ofFoot[j] = 1;
+    if (lowerLeg !== null && isWithin(skeleton, lowerLeg, j)) ofShank[j] = 1;
+  }
+  const feet: Vec[] = [];
+  const shanks: Vec[] = [];
+  for (const mesh of skins) {
+    const positions = new Float64Array(mesh.vertexCount * 3);
+    skinVertices(mesh, pose, positions, new Float64Array(mesh.bind.length));
+    for (let v = 0; v < mesh.vertexCount; v++) {
+      let [sum, own, shank] = [0, 0, 0];
+      for (let i = v * mesh.influences; i < (v + 1) * mesh.influences; i++) {
+        const w = mesh.weights[i]!;
+        sum += w;
+        if (ofFoot[mesh.joints[i]!]) own += w;
+        if (ofShank[mesh.joints[i]!]) shank += w;
+      }
+      if (sum <= 0) continue;
+      const at: Vec = [positions[v * 3]!, positions[v * 3 + 1]!, positions[v * 3 + 2]!];
+      if (own >= 0.5 * sum) feet.push(at);
+      if (own + shank >= 0.5 * sum) shanks.push(at);
+    }
+  }
+  if (feet.length >= VERTICES_MIN && joint !== lowerLeg) return feet;
+  // The last fifth of the shank: its lowest part down from the ankle, or from its own upper end where it has no foot.
+  let [low, high] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+  for (const [, y] of shanks) {
+    low = Math.min(low, y);
+    high = Math.max(high, y);
+  }
+  const top = joint === lowerLeg ? low + 0.2 * (high - low) : Math.max(ankle[1], low + 0.1 * (high - low));
+  return shanks.filter(([, y]) => y <= top);
+}
+
+function soleFromJoints(foot: Foot): Sole {
+  const { ankle, toes, tip, forward, legLength } = foot;
+  const reach = toes ?? tip;
+  const typicalHeight = ANKLE_HEIGHT * legLength;
+  const typicalReach = 1.4 * ANKLE_HEIGHT * legLength;
+  let height = typicalHeight;
+  let along = typicalReach;
+  let across = 0;
+  let tipAlong = along * 1.4;
+  if (reach) {
+    const flat = (v: Vec) => (v[0] - ankle[0]) * forward[0] + (v[2] - ankle[2]) * forward[2];
+    const lowest = Math.max(ankle[1] - reach[1], tip ? ankle[1] - tip[1] : 0);
+    if (lowest / Math.max(distance(reach, ankle), 1e-9) < DIP_MAX) {
+      height = lowest > 0.25 * typicalHeight ? lowest : typicalHeight;
+      along = flat(reach);
+      tipAlong = tip && toes ? Math.max(flat(tip), along * 1.05) : along * (toes ? 1.4 : 1);
+      if (!toes) along = tipAlong * 0.75;
+      across = (reach[0] - ankle[0]) * forward[2] - (reach[2] - ankle[2]) * forward[0];
+    } else {
+      // A foot that points: level it about the ankle, its length known, its height as usual.
+      const dip = Math.min(typicalHeight / distance(reach, ankle), 0.7);
+      return pointedSole(foot, reach, dip);
+    }
+  }
+  const world = (a: number, c: number): Vec => [
+    ankle[0] + a * forward[0] + c * forward[2],
+    ankle[1] - height,
+    ankle[2] + a * forward[2] - c * forward[0],
+  ];
+  return soleAt(
+    foot,
+    world(-HEEL_BEHIND_ANKLE * along, 0),
+    world(along, across),
+    world(tipAlong, across),
+    height,
+    'joints',
+  );
+}
+
+/** The sole of a foot that points down or up in the pose: square to where its toes would dip by the usual angle. */
+function pointedSole(foot: Foot, reach: Vec, dip: number): Sole {
+  const { ankle, forward, toes, tip } = foot;
+  const d = unit([reach[0] - ankle[0], reach[1] - ankle[1], reach[2] - ankle[2]]);
+  // The part of the facing that is square to the foot's long axis points out of the instep when the foot points down.
+  const lean = d[0] * forward[0] + d[1] * forward[1] + d[2] * forward[2];
+  const instep = unit([forward[0] - lean * d[0], forward[1] - lean * d[1], forward[2] - lean * d[2]]);
+  const sign = d[1] < 0 ? 1 : -1;
+  const cosine = Math.sqrt(1 - dip * dip);
+  const along: Vec = [0, 1, 2].map((k) => cosine * d[k]! + sign * dip * instep[k]!) as Vec;
+  const up: Vec = [0, 1, 2].map((k) => -dip * d[k]! + sign * cosine * instep[k]!) as Vec;
+  const length = distance(reach, ankle) * cosine;
+  const height = distance(reach, ankle) * dip;
+  const at = (a: number): Vec => [0, 1, 2].map((k) => ankle[k]! + a * along[k]! - height * up[k]!) as Vec;
+  const tipLength = toes && tip ? Math.max(length * 1.05, distance(tip, ankle) * cosine) : length * (toes ? 1.4 : 1);
+  const ball = toes ? length : 0.75 * length;
+  return soleAt(foot, at(-HEEL_BEHIND_ANKLE * ball), at(ball), at(tipLength), height, 'joints');
+}
+
+function soleAt(foot: Foot, heel: Vec, ball: Vec, toeTip: Vec, soleHeight: number, source: Sole['source']): Sole {
+  const { pose, joint, toesJoint } = foot;
+  return {
+    joint,
+    heel: toLocal(pose, joint, heel),
+    ball: toLocal(pose, joint, ball),
+    toeTip: toLocal(pose, joint, toeTip),
+    toesJoint,
+    toeTipInToes: toesJoint === null ? null : toLocal(pose, toesJoint, toeTip),
+    soleHeight,
+    length: distance(heel, toeTip),
+    source,
+  };
+}
+
+/**
+ * The frame in which a foot stands as it usually does: among those in which its toes are low and it moves little, the
+ * one with the median dip from ankle to toes.
+ */
+export function standingFrame(skeleton: Skeleton, clip: Clip, roles: RoleMap, side: Side): number {
+  const joint = roles[sidedRole(side, 'Foot')] ?? roles[sidedRole(side, 'LowerLeg')];
+  if (joint === undefined) return 0;
+  const toes = roles[sidedRole(side, 'Toes')];
+  const tip = skeleton.tips.find((t) => isWithin(skeleton, joint, t.joint));
+  const far =
+    toes !== undefined
+      ? { joint: toes, at: [0, 0, 0] as Vec }
+      : tip && { joint: tip.joint, at: [...tip.offset] as Vec };
+  const [ankles] = pointTrajectories(skeleton, clip, joint, [[0, 0, 0]]);
+  const ends = far ? pointTrajectories(skeleton, clip, far.joint, [far.at])[0]! : ankles!;
+  const { frameCount } = clip;
+  const scores = new Float64Array(frameCount);
+  const heights = new Float64Array(frameCount);
+  for (let f = 0; f < frameCount; f++) heights[f] = ends[f * 3 + 1]!;
+  const low = quantile(heights, frameCount, 0.2);
+  const speed = (f: number) => {
+    const a = Math.max(0, f - 1) * 3;
+    const b = Math.min(frameCount - 1, f + 1) * 3;
+    return Math.hypot(ends[b]! - ends[a]!, ends[b + 1]! - ends[a + 1]!, ends[b + 2]! - ends[a + 2]!);
+  };
+  for (let f = 0; f < frameCount; f++) scores[f] = speed(f);
+  const slow = quantile(scores, frameCount, 0.4);
+  const standing: { f: number; dip: number }[] = [];
+  for (let f = 0; f < frameCount; f++) {
+    if (ends[f * 3 + 1]! > low || speed(f) > slow) continue;
+    standing.push({ f, dip: ankles![f * 3 + 1]! - ends[f * 3 + 1]! });
+  }
+  if (standing.length === 0) return heights.length > 0 ? lowestFrame(ends) : 0;
+  standing.sort((a, b) => a.dip - b.dip);
+  return standing[standing.length >> 1]!.f;
+}
+
+function lowestFrame(point: Float64Array): number {
+  let best = 0;
+  for (let f = 1; f < point.length / 3; f++) if (point[f * 3 + 1]! < point[best * 3 + 1]!) best = f;
+  return best;
+}
+
+function positionOf(pose: WorldPose, joint: number): Vec {
+  return [pose.positions[joint * 3]!, pose.positions[joint * 3 + 1]!, pose.positions[joint * 3 + 2]!];
+}
+
+function toWorld(pose: WorldPose, joint: number, local: Vec): Vec {
+  const out: Vec = [0, 0, 0];
+  rotateVec(out, 0, pose.rotations, joint * 4, local, 0);
+  for (let k = 0; k < 3; k++) out[k]! += pose.positions[joint * 3 + k]!;
+  return out;
+}
+
+function toLocal(pose: WorldPose, joint: number, world: Vec): Vec {
+  const out: Vec = [0, 0, 0];
+  for (let k = 0; k < 3; k++) out[k] = world[k]! - pose.positions[joint * 3 + k]!;
+  rotateVecInverse(out, 0, pose.rotations, joint * 4, out, 0);
+  return out;
+}
+
+function distance(a: Vec, b: Vec): number {
+  return Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]);
+}
+
+function unit(v: Vec): Vec {
+  const length = Math.max(Math.hypot(...v), 1e-12);
+  return [v[0] / length, v[1] / length, v[2] / length];
+}
+
+function farthest(from: Vec, points: readonly Vec[]): Vec | null {
+  let best: Vec | null = null;
+  for (const point of points) if (!best || distance(point, from) > distance(best, from)) best = point;
+  return best;
+}
