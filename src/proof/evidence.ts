@@ -1,0 +1,194 @@
+import type { Note } from '../errors.ts';
+import type { Role } from '../pairing/roles.ts';
+import type { FootContacts } from '../skeleton/contact-interval.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
+import { measureFootPoints } from './foot-points.ts';
+import type { FootPoints, Json, Measure, Proof, ProofFigure, ProofOptions, Where } from './measure.ts';
+import { findStance } from './stance.ts';
+import { MEASURE_RULES, type MeasureId, type MeasureRule } from './thresholds.ts';
+import { buildTrack, checkFigure, jointName, type Track } from './track.ts';
+
+/** Frames (first and last, both included) in which a point of a foot stands. */
+export type Span = [number, number];
+export type FootSpans = Record<Side, { heel: Span[]; ball: Span[]; foot: Span[] }>;
+
+/** All that the measures look at. */
+export interface Evidence {
+  target: Track;
+  /** On the target's time line, frame by frame; null without a source. */
+  source: Track | null;
+  /** Frames that both have. */
+  sharedFrames: number;
+  feet: Record<Side, FootPoints | null>;
+  sourceFeet: Record<Side, FootPoints | null>;
+  spans: FootSpans;
+  contactsFrom: Proof['contacts']['from'];
+  groundVelocity: readonly [number, number, number];
+  options: ProofOptions;
+  notes: Note[];
+}
+
+const NO_FEET = { left: null, right: null };
+
+/** @throws RigproofError PROOF_CLIP_MISMATCH, PROOF_ROLE_JOINT */
+export function gatherEvidence(target: ProofFigure, source: ProofFigure | undefined, options: ProofOptions): Evidence {
+  checkFigure(target, 'target');
+  if (source) checkFigure(source, 'source');
+  const notes: Note[] = [];
+  const targetTrack = buildTrack(target, target.clip.frameCount, 0, 1);
+  const dt = target.clip.frameDuration;
+  const offset = options.frameOffset ?? 0;
+  let sourceTrack: Track | null = null;
+  let sharedFrames = 0;
+  if (source && source.clip.frameCount > 0 && target.clip.frameCount > 0) {
+    const step = source.clip.frameDuration > 0 ? dt / source.clip.frameDuration : 1;
+    sharedFrames = Math.min(
+      target.clip.frameCount,
+      Math.max(0, Math.floor((source.clip.frameCount - 1 - offset) / (step || 1) + 1e-3) + 1),
+    );
+    if (sharedFrames > 0) sourceTrack = buildTrack(source, sharedFrames, offset, step);
+    if (sharedFrames < target.clip.frameCount)
+      notes.push({
+        code: 'PROOF_SOURCE_SHORTER',
+        severity: 'warning',
+        message: `The source covers ${sharedFrames} of ${target.clip.frameCount} frames; only those are compared.`,
+      });
+  }
+  const feet = target.clip.frameCount > 0 ? footPoints(targetTrack) : NO_FEET;
+  const sourceFeet = sourceTrack ? footPoints(sourceTrack) : NO_FEET;
+  const groundVelocity = options.groundVelocity ?? ([0, 0, 0] as const);
+
+  let contacts: FootContacts | null = null;
+  let contactsFrom: Proof['contacts']['from'] = 'none';
+  let shift = 0;
+  if (options.contacts) {
+    contacts = options.contacts;
+    contactsFrom = 'given';
+    shift = source ? -offset * source.clip.frameDuration : 0;
+  } else if (sourceTrack && (sourceFeet.left || sourceFeet.right)) {
+    const scale = targetTrack.legLength > 0 ? sourceTrack.legLength / targetTrack.legLength : 1;
+    contacts = findStance(sourceTrack, sourceFeet, [
+      groundVelocity[0] * scale,
+      groundVelocity[1] * scale,
+      groundVelocity[2] * scale,
+    ]);
+    contactsFrom = 'found on the source';
+  } else if (feet.left || feet.right) {
+    contacts = findStance(targetTrack, feet, groundVelocity);
+    contactsFrom = 'found on the target';
+  }
+  return {
+    target: targetTrack,
+    source: sourceTrack,
+    sharedFrames,
+    feet,
+    sourceFeet,
+    spans: toSpans(contacts, dt, shift, target.clip.frameCount),
+    contactsFrom,
+    groundVelocity,
+    options,
+    notes,
+  };
+}
+
+function footPoints(track: Track): Record<Side, FootPoints | null> {
+  return { left: measureFootPoints(track, 'left'), right: measureFootPoints(track, 'right') };
+}
+
+/** Seconds to frames: those that lie within the interval. */
+function toSpans(contacts: FootContacts | null, dt: number, shift: number, frameCount: number): FootSpans {
+  const spans: FootSpans = { left: { heel: [], ball: [], foot: [] }, right: { heel: [], ball: [], foot: [] } };
+  if (!contacts || frameCount === 0 || !(dt > 0)) return spans;
+  for (const side of SIDES)
+    for (const point of ['heel', 'ball', 'foot'] as const)
+      for (const { start, end } of contacts[side][point]) {
+        const first = Math.max(0, Math.ceil((start + shift) / dt - 1e-3));
+        const last = Math.min(frameCount - 1, Math.floor((end + shift) / dt + 1e-3));
+        if (last > first) spans[side][point].push([first, last]);
+      }
+  return spans;
+}
+
+/** The share of the frames in each run, as flags. */
+export function flagsOf(spans: readonly Span[], frameCount: number): Uint8Array {
+  const flags = new Uint8Array(frameCount);
+  for (const [first, last] of spans) flags.fill(1, first, last + 1);
+  return flags;
+}
+
+const MOST_PLACES = 12;
+
+/** A measure that was taken. `where` may hold more than is kept; only what is above the threshold stays. */
+export function measured(
+  evidence: Evidence,
+  id: MeasureId,
+  value: number,
+  where: Where[],
+  details: { [key: string]: Json } = {},
+  remedy?: string,
+): Measure {
+  const rule: MeasureRule = MEASURE_RULES[id];
+  const threshold = evidence.options.thresholds?.[id] ?? rule.threshold;
+  const fails = value > threshold;
+  const places = where.filter((place) => place.value > (rule.threshold === 0 ? 0 : threshold));
+  places.sort((a, b) => b.value - a.value);
+  return {
+    id,
+    meaning: rule.meaning,
+    value,
+    unit: rule.unit,
+    threshold,
+    reason: rule.reason,
+    verdict: fails ? 'fail' : 'pass',
+    notMeasured: null,
+    where: fails ? places.slice(0, MOST_PLACES) : [],
+    remedy: fails ? (remedy ?? rule.remedy) : null,
+    details: places.length > MOST_PLACES ? { ...details, placesLeftOut: places.length - MOST_PLACES } : details,
+  };
+}
+
+/** A measure that could not be taken, and why. */
+export function notMeasured(evidence: Evidence, id: MeasureId, why: string): Measure {
+  const rule: MeasureRule = MEASURE_RULES[id];
+  return {
+    id,
+    meaning: rule.meaning,
+    value: null,
+    unit: rule.unit,
+    threshold: evidence.options.thresholds?.[id] ?? rule.threshold,
+    reason: rule.reason,
+    verdict: 'not measured',
+    notMeasured: why,
+    where: [],
+    remedy: null,
+    details: {},
+  };
+}
+
+/** Runs of frames whose value is above `limit`, with the worst of each; runs nearer than `gap` frames are one. */
+export function placesAbove(
+  track: Track,
+  role: Role,
+  joint: number,
+  values: ArrayLike<number>,
+  limit: number,
+  gap = 2,
+): Where[] {
+  const places: Where[] = [];
+  let current: Where | null = null;
+  for (let f = 0; f < values.length; f++) {
+    const value = values[f]!;
+    if (!(value > limit)) continue;
+    if (current && f - current.frames[1] <= gap) {
+      current.frames[1] = f;
+      if (value > current.value) {
+        current.value = value;
+        current.worstFrame = f;
+      }
+    } else {
+      current = { role, joint: jointName(track.figure, joint), frames: [f, f], worstFrame: f, value };
+      places.push(current);
+    }
+  }
+  return places;
+}

@@ -1,0 +1,203 @@
+import { rotateVecInverse } from '../math/quat.ts';
+import { sidedRole } from '../pairing/roles.ts';
+import type { Side } from '../skeleton/side.ts';
+import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
+import { skinVertices } from '../skeleton/skin.ts';
+import type { BodyPoint, FootPoints, ProofFigure } from './measure.ts';
+import { quantile } from './statistics.ts';
+import { pathOf, pointInPose, type Track } from './track.ts';
+
+/** Where no joint, tip or vertex tells the length of a foot: ankle to ball, as a share of the leg (value from memory). */
+const BALL_AHEAD = 0.17;
+
+/** A pose in which a foot stands flat on y = 0, as far as the foot's own joints go. */
+interface FlatPose {
+  pose: WorldPose;
+  from: 'rest pose' | 'motion';
+}
+
+/**
+ * Heel, ball and toe on the sole of one foot. Measured on the skin in a standing rest pose; without a mesh, straight
+ * below ankle and toes joint; where the rest pose does not stand, in the frame of the motion in which the foot stands
+ * stillest and lowest. Null where the leg has no joints to carry them.
+ */
+export function measureFootPoints(track: Track, side: Side): FootPoints | null {
+  const { figure } = track;
+  const given = figure.feet?.[side];
+  if (given) return given;
+  const leg = track.limbs[`${side}Leg`];
+  if (leg === null) return null;
+  const flat = flatPose(track, side);
+  return (flat.from === 'rest pose' ? onSkin(track, side, leg.end) : null) ?? onJoints(track, side, leg.end, flat);
+}
+
+function flatPose(track: Track, side: Side): FlatPose {
+  if (track.standing) return { pose: track.rest, from: 'rest pose' };
+  const leg = track.limbs[`${side}Leg`]!;
+  const path = pathOf(track, leg.end);
+  const { frameCount } = track;
+  const speeds = new Float64Array(frameCount);
+  const heights = new Float64Array(frameCount);
+  for (let f = 0; f < frameCount; f++) {
+    const a = Math.max(0, f - 1) * 3;
+    const b = Math.min(frameCount - 1, f + 1) * 3;
+    speeds[f] = Math.hypot(path[b]! - path[a]!, path[b + 1]! - path[a + 1]!, path[b + 2]! - path[a + 2]!);
+    heights[f] = path[f * 3 + 1]!;
+  }
+  // Still and low. Where the two disagree (a raised foot held still) the looser bound finds the standing frames.
+  const calm = quantile(speeds, 0.3);
+  const low = quantile(heights, 0.4);
+  const candidates: number[] = [];
+  for (let f = 0; f < frameCount; f++) if (speeds[f]! <= calm && heights[f]! <= low) candidates.push(f);
+  if (candidates.length === 0) candidates.push(heights.indexOf(Math.min(...heights)));
+  candidates.sort((a, b) => heights[a]! - heights[b]!);
+  return { pose: posedLike(track, candidates[candidates.length >> 1]!), from: 'motion' };
+}
+
+/** The tracked joints of frame `f` as a pose of all joints; the others stay at rest. */
+function posedLike(track: Track, f: number): WorldPose {
+  const pose = { positions: track.rest.positions.slice(), rotations: track.rest.rotations.slice() };
+  for (let j = 0; j < track.slotOf.length; j++) {
+    const s = track.slotOf[j]!;
+    if (s < 0) continue;
+    for (let k = 0; k < 3; k++) pose.positions[j * 3 + k] = track.positions[(f * track.slots + s) * 3 + k]!;
+    for (let k = 0; k < 4; k++) pose.rotations[j * 4 + k] = track.rotations[(f * track.slots + s) * 4 + k]!;
+  }
+  return pose;
+}
+
+/** Makes a world point one that moves with `joint`, as the pose has it. */
+function fix(pose: WorldPose, joint: number, x: number, y: number, z: number): BodyPoint {
+  const offset: [number, number, number] = [
+    x - pose.positions[joint * 3]!,
+    y - pose.positions[joint * 3 + 1]!,
+    z - pose.positions[joint * 3 + 2]!,
+  ];
+  rotateVecInverse(offset, 0, pose.rotations, joint * 4, offset, 0);
+  return { joint, offset };
+}
+
+function directions(pose: WorldPose, joint: number, hx: number, hz: number): Pick<FootPoints, 'heading' | 'up'> {
+  const heading: [number, number, number] = [hx, 0, hz];
+  const up: [number, number, number] = [0, 1, 0];
+  rotateVecInverse(heading, 0, pose.rotations, joint * 4, heading, 0);
+  rotateVecInverse(up, 0, pose.rotations, joint * 4, up, 0);
+  return { heading, up };
+}
+
+/** Ankle, ball and toe tip in a flat pose, from joints and tips. */
+function footLine(track: Track, side: Side, end: BodyPoint, pose: WorldPose) {
+  const { skeleton, roles } = track.figure;
+  const toes = roles[sidedRole(side, 'Toes')];
+  const ankle = [0, 0, 0];
+  pointInPose(pose, end, ankle, 0);
+  const tipOf = (joint: number): number[] | null => {
+    let best: number[] | null = null;
+    let farthest = 0.02 * track.legLength;
+    for (const tip of skeleton.tips) {
+      if (tip.joint !== joint) continue;
+      const world = [0, 0, 0];
+      pointInPose(pose, { joint, offset: [...tip.offset] }, world, 0);
+      const away = Math.hypot(world[0]! - ankle[0]!, world[2]! - ankle[2]!);
+      if (away > farthest) {
+        farthest = away;
+        best = world;
+      }
+    }
+    return best;
+  };
+  if (toes !== undefined) {
+    const ball = [pose.positions[toes * 3]!, pose.positions[toes * 3 + 1]!, pose.positions[toes * 3 + 2]!];
+    return { ankle, ball, ballJoint: toes, toe: tipOf(toes) };
+  }
+  const toe = roles[sidedRole(side, 'Foot')] === undefined ? null : tipOf(end.joint);
+  const ball = toe ? ankle.map((a, k) => a + 0.7 * (toe[k]! - a)) : null;
+  return { ankle, ball, ballJoint: end.joint, toe };
+}
+
+function headingOf(ankle: number[], ahead: number[] | null): [number, number] {
+  const x = ahead ? ahead[0]! - ankle[0]! : 0;
+  const z = ahead ? ahead[2]! - ankle[2]! : 0;
+  const length = Math.hypot(x, z);
+  return length > 1e-9 ? [x / length, z / length] : [0, 1];
+}
+
+function onJoints(track: Track, side: Side, end: BodyPoint, flat: FlatPose): FootPoints {
+  const { pose, from } = flat;
+  const { ankle, ball, ballJoint, toe } = footLine(track, side, end, pose);
+  const [hx, hz] = headingOf(ankle, ball ?? toe);
+  const front = ball ?? [
+    ankle[0]! + hx * BALL_AHEAD * track.legLength,
+    0,
+    ankle[2]! + hz * BALL_AHEAD * track.legLength,
+  ];
+  return {
+    heel: fix(pose, end.joint, ankle[0]!, 0, ankle[2]!),
+    ball: fix(pose, ballJoint, front[0]!, 0, front[2]!),
+    toe: toe ? fix(pose, ballJoint, toe[0]!, Math.max(0, Math.min(toe[1]!, front[1]!)), toe[2]!) : null,
+    ...directions(pose, end.joint, hx, hz),
+    from,
+  };
+}
+
+/** Heel and toe at the ends of the lowest vertices of the foot, the ball below the toes joint. */
+function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
+  const { figure, rest, legLength } = track;
+  const sole = soleVertices(figure, rest, end.joint, figure.roles[sidedRole(side, 'Toes')]);
+  if (sole.length < 3 * 4) return null;
+  let lowest = Number.POSITIVE_INFINITY;
+  for (let i = 1; i < sole.length; i += 3) lowest = Math.min(lowest, sole[i]!);
+  // A foot whose mesh hangs in the air or under the floor does not tell where it stands.
+  if (Math.abs(lowest) > 0.1 * legLength) return null;
+  const line = footLine(track, side, end, rest);
+  const [hx, hz] = headingOf(line.ankle, line.ball ?? line.toe);
+  let back = Number.POSITIVE_INFINITY;
+  let front = Number.NEGATIVE_INFINITY;
+  for (let i = 0; i < sole.length; i += 3) {
+    if (sole[i + 1]! > lowest + 0.05 * legLength) continue;
+    const along = sole[i]! * hx + sole[i + 2]! * hz;
+    back = Math.min(back, along);
+    front = Math.max(front, along);
+  }
+  const length = front - back;
+  if (length < 0.02 * legLength) return null;
+  const ankleAlong = line.ankle[0]! * hx + line.ankle[2]! * hz;
+  const ballAlong = line.ball ? line.ball[0]! * hx + line.ball[2]! * hz : back + 0.7 * length;
+  const lowNear = (along: number) => {
+    let low = Number.POSITIVE_INFINITY;
+    for (let i = 0; i < sole.length; i += 3)
+      if (Math.abs(sole[i]! * hx + sole[i + 2]! * hz - along) < 0.15 * length) low = Math.min(low, sole[i + 1]!);
+    return Number.isFinite(low) ? low : lowest;
+  };
+  const point = (joint: number, along: number, y: number) =>
+    fix(rest, joint, line.ankle[0]! + hx * (along - ankleAlong), y, line.ankle[2]! + hz * (along - ankleAlong));
+  return {
+    heel: point(end.joint, back, lowNear(back)),
+    ball: point(line.ballJoint, ballAlong, lowNear(ballAlong)),
+    toe: point(line.ballJoint, front, lowNear(front)),
+    ...directions(rest, end.joint, hx, hz),
+    from: 'skin',
+  };
+}
+
+/** Rest-pose world positions of the vertices that follow mostly the foot or what hangs below it. */
+function soleVertices(figure: ProofFigure, rest: WorldPose, foot: number, toes: number | undefined): number[] {
+  const { skeleton } = figure;
+  const found: number[] = [];
+  for (const skin of figure.skins ?? []) {
+    const world = new Float64Array(skin.vertexCount * 3);
+    skinVertices(skin, rest, world, new Float64Array(skin.bind.length));
+    for (let v = 0; v < skin.vertexCount; v++) {
+      let own = 0;
+      let all = 0;
+      for (let i = v * skin.influences; i < (v + 1) * skin.influences; i++) {
+        const w = skin.weights[i]!;
+        const j = skin.joints[i]!;
+        all += w;
+        if (isWithin(skeleton, foot, j) || (toes !== undefined && isWithin(skeleton, toes, j))) own += w;
+      }
+      if (all > 0 && own > 0.5 * all) found.push(world[v * 3]!, world[v * 3 + 1]!, world[v * 3 + 2]!);
+    }
+  }
+  return found;
+}

@@ -1,0 +1,83 @@
+import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
+import type { FootPoints } from './measure.ts';
+import { quantile } from './statistics.ts';
+import { pathOf, type Track } from './track.ts';
+
+/** A point stands while it is lower than this over its own low level, and slower than this (shares of leg length). */
+const LOW = 0.03;
+const SLOW = 0.12;
+/** Shorter contacts are chance; gaps shorter than this are noise. Seconds. */
+const SHORTEST = 0.1;
+const GAP = 0.04;
+/** Cut off at both ends: a foot that lands or leaves moves, and need not stand yet. */
+const EDGE = 0.04;
+
+/**
+ * A small search for standing points, for clips that come without known contacts: low and slow. It finds less than a
+ * full detection (a foot that slides faster than 12 % of a leg length a second counts as swinging).
+ */
+export function findStance(
+  track: Track,
+  feet: Record<Side, FootPoints | null>,
+  groundVelocity: readonly [number, number, number],
+): FootContacts {
+  const contacts = { left: emptyFoot(), right: emptyFoot() };
+  for (const side of SIDES) {
+    const points = feet[side];
+    if (points === null) continue;
+    const heel = standing(track, pathOf(track, points.heel), groundVelocity);
+    const ball = standing(track, pathOf(track, points.ball), groundVelocity);
+    const either = heel.map((h, f) => h | ball[f]!);
+    contacts[side] = {
+      heel: intervals(heel, track.frameDuration),
+      ball: intervals(ball, track.frameDuration),
+      foot: intervals(either, track.frameDuration),
+    };
+  }
+  return contacts;
+}
+
+function emptyFoot(): FootContacts[Side] {
+  return { heel: [], ball: [], foot: [] };
+}
+
+function standing(track: Track, path: Float64Array, ground: readonly [number, number, number]): Uint8Array {
+  const { frameCount, frameDuration: dt, legLength } = track;
+  const heights = new Float64Array(frameCount);
+  for (let f = 0; f < frameCount; f++) heights[f] = path[f * 3 + 1]!;
+  const limit = quantile(heights, 0.05) + LOW * legLength;
+  const result = new Uint8Array(frameCount);
+  for (let f = 0; f < frameCount; f++) {
+    const a = Math.max(0, f - 1);
+    const b = Math.min(frameCount - 1, f + 1);
+    const t = (b - a) * dt || 1;
+    const x = (path[b * 3]! - path[a * 3]!) / t - ground[0];
+    const y = (path[b * 3 + 1]! - path[a * 3 + 1]!) / t - ground[1];
+    const z = (path[b * 3 + 2]! - path[a * 3 + 2]!) / t - ground[2];
+    if (heights[f]! < limit && Math.hypot(x, y, z) < SLOW * legLength) result[f] = 1;
+  }
+  return result;
+}
+
+function intervals(flags: Uint8Array, dt: number): ContactInterval[] {
+  const found: ContactInterval[] = [];
+  let first = -1;
+  let last = -1;
+  const close = () => {
+    const start = first * dt + EDGE;
+    const end = last * dt - EDGE;
+    if (first >= 0 && end - start >= SHORTEST) found.push({ start, end, confidence: 0.5 });
+  };
+  for (let f = 0; f < flags.length; f++) {
+    if (!flags[f]) continue;
+    if (last >= 0 && (f - last - 1) * dt <= GAP) last = f;
+    else {
+      close();
+      first = f;
+      last = f;
+    }
+  }
+  close();
+  return found;
+}

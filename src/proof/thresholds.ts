@@ -1,0 +1,234 @@
+/** Lengths are shares of the target's leg length, angles degrees. */
+export type Unit = 'leg length' | 'degree' | 'frame' | 'joint' | 'limb' | 'ratio' | 'share';
+
+export interface MeasureRule {
+  title: string;
+  meaning: string;
+  unit: Unit;
+  /** The largest value that passes. */
+  threshold: number;
+  reason: string;
+  remedy: string;
+}
+
+const NO_SOURCE = 'Common practice, no published source';
+
+/**
+ * Every measure with its threshold, in the order of a report. The figures are for animation, not for medical use.
+ */
+export const MEASURE_RULES = {
+  'plant-drift': {
+    title: 'Plant drift',
+    meaning: 'How far a standing heel or ball is from the spot on which it stands, in 95 of 100 contact frames.',
+    unit: 'leg length',
+    threshold: 0.002,
+    reason: `${NO_SOURCE}: 0.2 % is under 2 mm on an adult, less than a pixel on a figure that fills a 1080-line picture.`,
+    remedy:
+      'Retarget with plants switched on. If they were, the foot joint may not be free to follow: check that foot and toes are paired to the joints that carry the shoe.',
+  },
+  'plant-travel': {
+    title: 'Plant travel',
+    meaning: 'The longest way a heel or ball slides over the floor within one contact.',
+    unit: 'leg length',
+    threshold: 0.005,
+    reason: `${NO_SOURCE}: 0.5 % is 4 mm on an adult, where sliding begins to be seen at normal viewing distance.`,
+    remedy:
+      'Look at the contact named here: if the leg is at full stretch there, allow a larger root correction or some stretch; else check the pairing of foot and toes.',
+  },
+  'foot-roll-slip': {
+    title: 'Foot-roll slip',
+    meaning:
+      'How far the point that carries the foot slides while the foot rolls: heel before the ball is down, ball after the heel is up.',
+    unit: 'leg length',
+    threshold: 0.005,
+    reason: `${NO_SOURCE}: the same bound as a standing foot, since the carrying point is a pivot.`,
+    remedy:
+      'If plant drift fails as well, mend that first. Else the foot turns about the wrong point: put the toes joint at the ball of the foot and the foot joint at the ankle, or measure the sole on the mesh.',
+  },
+  penetration: {
+    title: 'Penetration',
+    meaning: 'How far heel, ball or toe goes below the floor at its deepest.',
+    unit: 'leg length',
+    threshold: 0.005,
+    reason: `${NO_SOURCE}: 0.5 % is 4 mm on an adult, hidden by the sole of a shoe.`,
+    remedy:
+      'Check the height of the floor that was measured for clip and character, and that the rest pose of the character stands on its soles.',
+  },
+  float: {
+    title: 'Float',
+    meaning: 'How high the lowest point of a foot in contact hovers above the floor, in 95 of 100 contact frames.',
+    unit: 'leg length',
+    threshold: 0.01,
+    reason: `${NO_SOURCE}: 1 % is 8 mm on an adult, where a gap of light begins to show under a shoe.`,
+    remedy:
+      'Check the height of the floor and the lowest vertices of the shoe: a stray vertex below the sole lifts the whole figure.',
+  },
+  'limb-target-feet': {
+    title: 'Feet reach',
+    meaning:
+      'Distance of a swinging ankle from its scaled target: own hip + own leg length / source leg length × (source ankle − source hip), in 95 of 100 frames.',
+    unit: 'leg length',
+    threshold: 0.05,
+    reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult.`,
+    remedy: 'Check the pairing and the rest-pose alignment of thigh, shin and foot.',
+  },
+  'limb-target-hands': {
+    title: 'Hands reach',
+    meaning:
+      'Distance of a wrist from its scaled target: own shoulder + own arm length / source arm length × (source wrist − source shoulder), in 95 of 100 frames.',
+    unit: 'leg length',
+    threshold: 0.03,
+    reason: `${NO_SOURCE}: 3 % is 2.5 cm on an adult, less than the width of a hand.`,
+    remedy: 'Check the pairing and the rest-pose alignment of upper arm, lower arm and hand.',
+  },
+  'self-contact': {
+    title: 'Self-contact',
+    meaning:
+      'Where the source holds a hand on the other hand, the head, the hips or a knee: how much farther apart they are on the target, in 95 of 100 such frames.',
+    unit: 'leg length',
+    threshold: 0.08,
+    reason: `${NO_SOURCE}: 8 % is 7 cm on an adult; bodies differ in girth, so joints that touch on one need not be as near on another.`,
+    remedy: 'Retarget with hand contacts switched on, or correct the arm alignment in the mapping.',
+  },
+  'hinge-knee': {
+    title: 'Knee hinge',
+    meaning: 'Frames in which a knee is bent against its hinge and the source is not.',
+    unit: 'frame',
+    threshold: 0,
+    reason: 'A knee that bends backwards is wrong in any single frame.',
+    remedy:
+      'Give the knee of the rig a slight forward bend in the rest pose, or move its pole target in front of it; check that thigh and shin are paired in order.',
+  },
+  'hinge-elbow': {
+    title: 'Elbow hinge',
+    meaning: 'Frames in which an elbow is bent against its hinge and the source is not.',
+    unit: 'frame',
+    threshold: 0,
+    reason: 'An elbow that bends backwards is wrong in any single frame.',
+    remedy:
+      'Give the elbow of the rig a slight bend in the rest pose, or move its pole target behind it; correct the twist of the upper arm in the mapping.',
+  },
+  'range-of-motion': {
+    title: 'Range of motion',
+    meaning: 'By how much a joint leaves its published range where the source does not leave it as far.',
+    unit: 'degree',
+    threshold: 15,
+    reason:
+      'Ranges: Soucie et al. 2011 (Haemophilia 17:500–507) and AAOS, for animation, not for medical use. The 15 degrees above them are common practice: people differ, and joint centres are not marker-exact.',
+    remedy: 'Correct the alignment of the joint in the mapping, or retarget with the ranges enforced.',
+  },
+  'pose-fidelity': {
+    title: 'Pose fidelity',
+    meaning: 'Angle between a segment and the same segment of the source, in 95 of 100 frames, for the worst segment.',
+    unit: 'degree',
+    threshold: 25,
+    reason: `${NO_SOURCE}: limbs of other proportions need up to some 20 degrees to put hands and feet where they belong; a wrong pairing or rest pose gives 30 and more.`,
+    remedy: 'Check the pairing and the rest pose of the segment; store a correction in the mapping.',
+  },
+  'trunk-orientation': {
+    title: 'Trunk orientation',
+    meaning: 'Angle between the turning of the chest and that of the source, in 95 of 100 frames.',
+    unit: 'degree',
+    threshold: 10,
+    reason: `${NO_SOURCE}: the chest is led by rotation alone, so nothing but a wrong spine pairing turns it away.`,
+    remedy: 'Check which joints are paired with spine, chest and upper chest.',
+  },
+  'head-orientation': {
+    title: 'Head orientation',
+    meaning: 'Angle between the turning of the head and that of the source, in 95 of 100 frames.',
+    unit: 'degree',
+    threshold: 10,
+    reason: `${NO_SOURCE}: a gaze that is off by more than 10 degrees looks past the person it is meant for.`,
+    remedy: 'Check which joints are paired with neck and head.',
+  },
+  pops: {
+    title: 'Pops',
+    meaning: 'The largest one-frame jump of a joint rotation that the source does not have.',
+    unit: 'degree',
+    threshold: 5,
+    reason: `${NO_SOURCE}: angular acceleration beyond half as much again as the source's in the frames around, by more than a jump of 5 degrees.`,
+    remedy:
+      'A limb snaps straight or flips: raise the softness of the extension, or give the joint a bend in the rest pose so that its plane is known.',
+  },
+  jumps: {
+    title: 'Jumps',
+    meaning: 'The largest one-frame jump of a joint position, seen from the hips, that the source does not have.',
+    unit: 'leg length',
+    threshold: 0.02,
+    reason: `${NO_SOURCE}: acceleration beyond half as much again as the source's in the frames around, by more than a jump of 2 % of the leg.`,
+    remedy: 'Look at the frames named here for a plant that begins or ends too suddenly.',
+  },
+  'root-smoothness': {
+    title: 'Root smoothness',
+    meaning: 'Acceleration of the hips against that of the source scaled to the target, 95th percentiles.',
+    unit: 'ratio',
+    threshold: 2,
+    reason: `${NO_SOURCE}: a root correction may add to the motion of the hips, but not as much as that motion itself.`,
+    remedy: 'Lower the speed limit of the root correction.',
+  },
+  sides: {
+    title: 'Sides',
+    meaning: 'Limbs that follow the other side of the source, or sit on the other side of the body.',
+    unit: 'limb',
+    threshold: 0,
+    reason: 'A left limb that plays the right one is wrong at once.',
+    remedy: 'Left and right are swapped: correct the joint names in the rig or the pairing.',
+  },
+  'left-right': {
+    title: 'Left/right agreement',
+    meaning: 'Difference between how well the left and the right limb keep the pose, for the pair that differs most.',
+    unit: 'degree',
+    threshold: 12,
+    reason: `${NO_SOURCE}: a mirrored rig errs alike on both sides; one side that is 12 degrees worse was not mirrored well.`,
+    remedy: 'Mirror the joints of the better side onto the other, or correct the alignment of the worse one.',
+  },
+  'limb-stretch': {
+    title: 'Limb stretch',
+    meaning: 'By how much thigh, shin, upper or lower arm are longer or shorter than in the rest pose, at the most.',
+    unit: 'share',
+    threshold: 0.01,
+    reason: `${NO_SOURCE}: bones keep their length; 1 % is left for rounding and for baked animation.`,
+    remedy: 'Remove translation and scale keys from the limb joints, or switch stretching off.',
+  },
+  'limb-gap': {
+    title: 'Limb gap',
+    meaning:
+      'Distance between the end of the shin or lower arm and the foot or hand that should sit on it, at the most.',
+    unit: 'leg length',
+    threshold: 0.01,
+    reason: `${NO_SOURCE}: 1 % is 8 mm on an adult, where the skin at the ankle begins to show it.`,
+    remedy:
+      'Make the foot a child of the shin, or bake the inverse kinematics of the modelling package so that the detached foot follows.',
+  },
+  'still-joints': {
+    title: 'Still joints',
+    meaning: 'Joints that never move although those of the source do.',
+    unit: 'joint',
+    threshold: 0,
+    reason: 'A paired joint whose source turns by more than 10 degrees has to turn at all.',
+    remedy: 'The joint is paired but carries no motion: check for a duplicate joint (control and deform copies).',
+  },
+  'skin-stretch': {
+    title: 'Skin stretch',
+    meaning:
+      'The edge length against the bind pose that 99 of 100 edges of a body part stay below, at the worst moment.',
+    unit: 'ratio',
+    threshold: 2.5,
+    reason: `${NO_SOURCE}: linear blend skinning doubles edges at a bent knee or raised shoulder; more looks torn.`,
+    remedy: 'Smooth the skin weights of the part, or take away influences of joints that are far from it.',
+  },
+  'skin-collapse': {
+    title: 'Skin collapse',
+    meaning: 'The share of its volume that a body part loses at the worst moment.',
+    unit: 'share',
+    threshold: 0.4,
+    reason: `${NO_SOURCE}: linear blend skinning is known to lose volume at bent and twisted joints; beyond 40 % a limb looks pinched.`,
+    remedy: 'Spread the weights at the joint over a longer stretch, or add twist joints.',
+  },
+} as const satisfies Record<string, MeasureRule>;
+
+export type MeasureId = keyof typeof MEASURE_RULES;
+export const MEASURE_IDS = Object.keys(MEASURE_RULES) as MeasureId[];
+
+/** A bend below this is not judged: the plane of an almost straight limb is noise. */
+export const HINGE_MIN_DEGREES = 10;

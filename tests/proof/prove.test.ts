@@ -1,0 +1,408 @@
+import { describe, expect, it } from 'vitest';
+import { RigproofError } from '../../src/errors.ts';
+import { axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
+import { mirrorRole, type Role, type RoleMap } from '../../src/pairing/roles.ts';
+import type { Measure, Proof, ProofFigure } from '../../src/proof/measure.ts';
+import { prove } from '../../src/proof/prove.ts';
+import { MEASURE_IDS, type MeasureId } from '../../src/proof/thresholds.ts';
+import type { Clip } from '../../src/skeleton/clip.ts';
+import { placeClip, placeSkeleton } from '../../src/skeleton/normalise.ts';
+import { buildWalker, type Walker } from '../support/walker.ts';
+
+/** Invented errors have to be measured to within 5 %. */
+const SIZE_TOLERANCE = 0.05;
+/** Share of leg length: Float32 rotations down four joints of a leg leave less than a micrometre. */
+const FLOAT32_NOISE = 2e-6;
+/** Degrees: the same noise seen on a segment of 0.25 m. */
+const FLOAT32_DEGREES = 1e-3;
+
+const walker = buildWalker();
+
+function figure({ skeleton, clip, roles }: Walker): ProofFigure {
+  return { skeleton, clip, roles };
+}
+
+function take(proof: Proof, id: MeasureId): Measure & { value: number } {
+  const measure = proof.measures.find((m) => m.id === id)!;
+  if (measure.value === null) throw new Error(`${id} was not measured: ${measure.notMeasured}`);
+  return { ...measure, value: measure.value };
+}
+
+function failing(proof: Proof): MeasureId[] {
+  return proof.measures.filter((m) => m.verdict === 'fail').map((m) => m.id);
+}
+
+function expectSize(value: number, size: number): void {
+  expect(Math.abs(value / size - 1), `${value} against ${size}`).toBeLessThan(SIZE_TOLERANCE);
+}
+
+/** A copy of the clip in which a joint is turned further, about an axis in its own frame, in some frames. */
+function turned(
+  clip: Clip,
+  joint: number,
+  frames: [number, number],
+  axis: [number, number, number],
+  angle: number,
+): Clip {
+  const rotations = clip.rotations.slice();
+  const extra = [0, 0, 0, 1];
+  axisAngleQuat(extra, 0, ...axis, angle);
+  for (let f = frames[0]; f <= frames[1]; f++) {
+    const at = (f * clip.jointCount + joint) * 4;
+    mulQuat(rotations, at, rotations, at, extra, 0);
+  }
+  return { ...clip, rotations };
+}
+
+/** A copy in which `joint` also has translations: `offset(f)` metres away from its rest offset. */
+function moved(walk: Walker, joint: number, offset: (f: number) => [number, number, number]): Clip {
+  const { clip, skeleton } = walk;
+  const joints = [...clip.translationJoints, joint].sort((a, b) => a - b);
+  const translations = new Float32Array(clip.frameCount * joints.length * 3);
+  for (let f = 0; f < clip.frameCount; f++)
+    joints.forEach((j, m) => {
+      const old = clip.translationJoints.indexOf(j);
+      const add = j === joint ? offset(f) : [0, 0, 0];
+      for (let k = 0; k < 3; k++)
+        translations[(f * joints.length + m) * 3 + k] =
+          add[k]! +
+          (old >= 0
+            ? clip.translations[(f * clip.translationJoints.length + old) * 3 + k]!
+            : skeleton.restTranslations[j * 3 + k]!);
+    });
+  return { ...clip, translationJoints: Int16Array.from(joints), translations };
+}
+
+describe('a perfect result', () => {
+  it('is clean when the motion is compared with itself', () => {
+    const proof = prove(figure(walker), figure(walker), { contacts: walker.contacts });
+    expect(failing(proof)).toEqual([]);
+    expect(proof.verdict).toBe('pass');
+    for (const id of ['plant-drift', 'plant-travel', 'foot-roll-slip', 'penetration', 'float', 'limb-gap'] as const)
+      expect(take(proof, id).value, id).toBeLessThan(FLOAT32_NOISE);
+    for (const id of ['pose-fidelity', 'trunk-orientation', 'head-orientation', 'left-right'] as const)
+      expect(take(proof, id).value, id).toBeLessThan(FLOAT32_DEGREES);
+    expect(take(proof, 'root-smoothness').value).toBeCloseTo(1, 6);
+  });
+
+  it('is clean without a source, with contacts found on the target itself', () => {
+    const proof = prove(figure(walker));
+    expect(failing(proof)).toEqual([]);
+    expect(proof.contacts.from).toBe('found on the target');
+    expect(take(proof, 'plant-travel').value).toBeLessThan(FLOAT32_NOISE);
+    expect(proof.contacts.intervals.length).toBeGreaterThanOrEqual(10);
+  });
+
+  it.each([
+    ['a 20 cm character', 0.11, 60],
+    ['a 20 m character', 11, 60],
+    ['30 frames a second', 1, 30],
+    ['240 frames a second', 1, 240],
+  ])('is clean for %s', (_, scale, fps) => {
+    const walk = buildWalker({ scale, fps });
+    expect(failing(prove(figure(walk), figure(walk), { contacts: walk.contacts }))).toEqual([]);
+    expect(failing(prove(figure(walk)))).toEqual([]);
+  });
+
+  it('is clean for a character of another size, and for a target resampled to half the frame rate', () => {
+    const tall = buildWalker({ scale: 1.7 });
+    expect(failing(prove(figure(tall), figure(walker), { contacts: walker.contacts }))).toEqual([]);
+    const half = buildWalker({ fps: 30 });
+    const proof = prove(figure(half), figure(walker), { contacts: walker.contacts });
+    expect(failing(proof)).toEqual([]);
+    expect(take(proof, 'pose-fidelity').value).toBeLessThan(FLOAT32_DEGREES);
+  });
+
+  it('is clean when the walk goes in another direction', () => {
+    const placement = {
+      rotation: [0, Math.sin(1.1), 0, Math.cos(1.1)] as [number, number, number, number],
+      scale: 1,
+      translation: [3, 0, -7] as [number, number, number],
+    };
+    const walk: ProofFigure = {
+      skeleton: placeSkeleton(walker.skeleton, placement),
+      clip: placeClip(walker.clip, walker.skeleton, placement),
+      roles: walker.roles,
+    };
+    expect(failing(prove(walk, walk, { contacts: walker.contacts }))).toEqual([]);
+    expect(failing(prove(walk))).toEqual([]);
+  });
+
+  it('compares with the right source frames when the first ones were cut off', () => {
+    const first = 20;
+    const size = walker.skeleton.jointCount * 4;
+    const clip: Clip = {
+      ...walker.clip,
+      frameCount: walker.clip.frameCount - first,
+      rotations: walker.clip.rotations.slice(first * size),
+      translations: walker.clip.translations.slice(first * 3),
+    };
+    const cut = { skeleton: walker.skeleton, clip, roles: walker.roles };
+    const proof = prove(cut, figure(walker), { contacts: walker.contacts, frameOffset: first });
+    expect(failing(proof)).toEqual([]);
+    expect(take(proof, 'plant-travel').value).toBeLessThan(FLOAT32_NOISE);
+    expect(take(proof, 'pose-fidelity').value).toBeLessThan(FLOAT32_DEGREES);
+    expect(failing(prove(cut, figure(walker), { contacts: walker.contacts }))).toContain('plant-travel');
+  });
+});
+
+describe('invented errors of known size', () => {
+  it.each([0.11, 1, 11])('finds 30 mm of slide in one stance, at scale %s', (scale) => {
+    const sliding = buildWalker({ scale, slide: { side: 'left', step: 1, metres: 0.03 } });
+    const proof = prove(figure(sliding), figure(walker), { contacts: walker.contacts });
+    const travel = take(proof, 'plant-travel');
+    expectSize(travel.value * sliding.legLength, 0.03 * scale);
+    expect(travel.verdict).toBe('fail');
+    expect(take(proof, 'plant-drift').verdict).toBe('fail');
+    const [worst] = travel.where;
+    expect(worst).toMatchObject({ role: 'leftToes', joint: 'leftToes', note: 'ball' });
+    // The second left step strikes at 1.2 s; its ball stands from 12 % to 60 % of the cycle.
+    expect(worst!.frames).toEqual([81, 115]);
+    expect(travel.where.every((place) => place.role.startsWith('left'))).toBe(true);
+  });
+
+  it('finds the slide without a source too', () => {
+    const sliding = buildWalker({ slide: { side: 'left', step: 1, metres: 0.03 } });
+    const travel = take(prove(figure(sliding)), 'plant-travel');
+    // Found contacts leave out 40 ms at either end: 29 mm minus what slides in them.
+    expect(travel.value * sliding.legLength).toBeGreaterThan(0.03 * (1 - 0.1 / 0.576) * 0.95);
+    expect(travel.where[0]).toMatchObject({ role: 'leftToes' });
+  });
+
+  it('finds a foot sunk by 20 mm', () => {
+    const sunk = buildWalker({ sink: { side: 'right', step: 1, metres: 0.02 } });
+    for (const proof of [prove(figure(sunk), figure(walker), { contacts: walker.contacts }), prove(figure(sunk))]) {
+      expect(failing(proof)).toEqual(['penetration']);
+      const depth = take(proof, 'penetration');
+      expectSize(depth.value * sunk.legLength, 0.02);
+      expect(depth.where[0]!.role).toMatch(/^right/);
+    }
+  });
+
+  it('finds a walk that hovers by 20 mm', () => {
+    const hovering = buildWalker();
+    const hips = hovering.roles.hips!;
+    const proof = prove({ ...figure(hovering), clip: moved(hovering, hips, () => [0, 0.02, 0]) }, figure(walker), {
+      contacts: walker.contacts,
+    });
+    expect(failing(proof)).toEqual(['float']);
+    expectSize(take(proof, 'float').value * hovering.legLength, 0.02);
+  });
+
+  it('finds a knee bent backwards, in exactly those frames', () => {
+    const broken = buildWalker({ kneeBackwards: { side: 'left', first: 60, last: 80 } });
+    for (const proof of [prove(figure(broken), figure(walker), { contacts: walker.contacts }), prove(figure(broken))]) {
+      const knee = take(proof, 'hinge-knee');
+      expect(knee.value).toBe(21);
+      expect(knee.where).toMatchObject([{ role: 'leftLowerLeg', frames: [60, 80] }]);
+      expect(take(proof, 'hinge-elbow').value).toBe(0);
+    }
+  });
+
+  it('does not blame the rig for a knee that is backwards in the source', () => {
+    const broken = buildWalker({ kneeBackwards: { side: 'left', first: 60, last: 80 } });
+    const knee = take(prove(figure(broken), figure(broken)), 'hinge-knee');
+    expect(knee.verdict).toBe('pass');
+    expect(knee.details.left).toMatchObject({ faults: 0, sourceAgainst: 21 });
+  });
+
+  it('finds an elbow bent backwards', () => {
+    const { roles } = walker;
+    // The elbow bends ahead by 0.2 to 0.6 rad; turning it back by 1.4 bends it 0.8 to 1.2 rad the wrong way.
+    const clip = turned(walker.clip, roles.leftLowerArm!, [30, 49], [0, 1, 0], 1.4);
+    for (const source of [figure(walker), undefined]) {
+      const elbow = take(prove({ ...figure(walker), clip }, source), 'hinge-elbow');
+      expect(elbow.value).toBe(20);
+      expect(elbow.where).toMatchObject([{ role: 'leftLowerArm', frames: [30, 49] }]);
+    }
+  });
+
+  it('finds a popped frame and its size', () => {
+    const angle = 20;
+    const clip = turned(walker.clip, walker.roles.rightLowerArm!, [77, 77], [0, 0, 1], (angle * Math.PI) / 180);
+    for (const source of [figure(walker), undefined]) {
+      const pops = take(prove({ ...figure(walker), clip }, source), 'pops');
+      expectSize(pops.value, angle);
+      expect(pops.where[0]).toMatchObject({ role: 'rightLowerArm', worstFrame: 77 });
+    }
+  });
+
+  it('does not call a pop what the source does as well', () => {
+    const clip = turned(walker.clip, walker.roles.rightLowerArm!, [77, 77], [0, 0, 1], 0.35);
+    const spiked = { ...figure(walker), clip };
+    const pops = take(prove(spiked, spiked), 'pops');
+    expect(pops.verdict).toBe('pass');
+    expectSize(Number(pops.details.sourceWorst), (0.35 * 180) / Math.PI);
+  });
+
+  it('finds a jump of 60 mm in one joint', () => {
+    const clip = moved(walker, walker.roles.leftHand!, (f) => (f === 100 ? [0, 0, 0.06] : [0, 0, 0]));
+    const jumps = take(prove({ ...figure(walker), clip }, figure(walker)), 'jumps');
+    expectSize(jumps.value * walker.legLength, 0.06);
+    expect(jumps.where).toMatchObject([{ role: 'leftHand', worstFrame: 100 }]);
+  });
+
+  it('finds swapped sides', () => {
+    const roles = Object.fromEntries(
+      Object.entries(walker.roles).map(([role, joint]) => [mirrorRole(role as Role), joint]),
+    ) as RoleMap;
+    const proof = prove({ ...figure(walker), roles }, figure(walker), { contacts: walker.contacts });
+    const sides = take(proof, 'sides');
+    expect(sides.value).toBe(4);
+    expect(new Set(sides.where.map((place) => place.role))).toEqual(
+      new Set(['leftUpperLeg', 'rightUpperLeg', 'leftUpperArm', 'rightUpperArm']),
+    );
+    expect(take(prove({ ...figure(walker), roles }), 'sides').value).toBe(2);
+  });
+
+  it('finds a stretched limb', () => {
+    const offset = walker.skeleton.restTranslations.subarray(walker.roles.rightFoot! * 3);
+    const clip = moved(walker, walker.roles.rightFoot!, (f) =>
+      f >= 40 && f < 60 ? [0, offset[1]! * 0.1, 0] : [0, 0, 0],
+    );
+    const long = { ...figure(walker), clip };
+    const stretch = take(prove(long, figure(walker)), 'limb-stretch');
+    expectSize(stretch.value, 0.1);
+    expect(stretch.where).toMatchObject([{ role: 'rightLowerLeg', frames: [40, 59] }]);
+    expect(take(prove(long, figure(walker), { allowedStretch: 0.12 }), 'limb-stretch').verdict).toBe('pass');
+  });
+
+  it('finds the gap between a shin and a foot that was left behind', () => {
+    const clip = moved(walker, walker.roles.leftFoot!, (f) => (f >= 90 ? [0.03, 0, 0.04] : [0, 0, 0]));
+    const gap = take(prove({ ...figure(walker), clip }), 'limb-gap');
+    expectSize(gap.value * walker.legLength, 0.05);
+    expect(gap.where[0]).toMatchObject({ role: 'leftFoot', frames: [90, walker.clip.frameCount - 1] });
+  });
+
+  it('finds a hand that misses its target', () => {
+    // The upper arm turned by 0.2 rad about the shoulder moves the wrist by 2 sin(0.1) of its distance.
+    const clip = turned(walker.clip, walker.roles.leftUpperArm!, [0, walker.clip.frameCount - 1], [0, 0, 1], 0.2);
+    const proof = prove({ ...figure(walker), clip }, figure(walker));
+    const hands = take(proof, 'limb-target-hands');
+    const reach = 0.53;
+    expect(hands.value * walker.legLength).toBeGreaterThan(2 * Math.sin(0.1) * 0.9 * reach);
+    expect(hands.value * walker.legLength).toBeLessThan(2 * Math.sin(0.1) * reach * 1.001);
+    expect(hands.where[0]).toMatchObject({ role: 'leftHand' });
+    expect(take(proof, 'limb-target-feet').value).toBeLessThan(FLOAT32_NOISE);
+  });
+
+  it('finds an arm that is 30 degrees off, and says that one side is worse', () => {
+    const clip = turned(
+      walker.clip,
+      walker.roles.leftUpperArm!,
+      [0, walker.clip.frameCount - 1],
+      [0, 0, 1],
+      Math.PI / 6,
+    );
+    const proof = prove({ ...figure(walker), clip }, figure(walker));
+    expectSize(take(proof, 'pose-fidelity').value, 30);
+    expect(take(proof, 'pose-fidelity').where.map((place) => place.role)).toContain('leftUpperArm');
+    expectSize(take(proof, 'left-right').value, 30);
+    expect(take(proof, 'left-right').where[0]).toMatchObject({ role: 'leftUpperArm' });
+  });
+
+  it('finds a head that turns away from where the source looks', () => {
+    const clip = turned(walker.clip, walker.roles.head!, [100, 160], [0, 1, 0], Math.PI / 4);
+    const head = take(prove({ ...figure(walker), clip }, figure(walker)), 'head-orientation');
+    expect(head.verdict).toBe('fail');
+    expectSize(Number(head.details.worst), 45);
+    expect(head.where[0]!.frames).toEqual([100, 160]);
+  });
+
+  it('finds a joint that never moves', () => {
+    const rotations = walker.clip.rotations.slice();
+    const joint = walker.roles.leftLowerArm!;
+    for (let f = 1; f < walker.clip.frameCount; f++)
+      for (let k = 0; k < 4; k++) rotations[(f * walker.clip.jointCount + joint) * 4 + k] = rotations[joint * 4 + k]!;
+    const proof = prove({ ...figure(walker), clip: { ...walker.clip, rotations } }, figure(walker));
+    expect(take(proof, 'still-joints').where).toMatchObject([{ role: 'leftLowerArm' }]);
+  });
+
+  it('finds hips that tremble', () => {
+    const clip = moved(walker, walker.roles.hips!, (f) => [0.004 * (f % 2), 0, 0]);
+    const root = take(prove({ ...figure(walker), clip }, figure(walker)), 'root-smoothness');
+    expect(root.verdict).toBe('fail');
+    // Second difference of an alternation between 0 and 4 mm: 8 mm a frame squared, at 60 Hz 28.8 m/s².
+    expectSize(Number(root.details.targetP95) * walker.legLength, 0.008 * 60 * 60);
+  });
+});
+
+describe('the proof as a record', () => {
+  const proof = prove(figure(walker), figure(walker), { contacts: walker.contacts });
+
+  it('has every measure once, in the order of the rules', () => {
+    expect(proof.measures.map((m) => m.id)).toEqual(MEASURE_IDS);
+  });
+
+  it('survives JSON', () => {
+    expect(JSON.parse(JSON.stringify(proof))).toEqual(proof);
+  });
+
+  it('takes thresholds from the caller', () => {
+    const strict = prove(figure(walker), figure(walker), { thresholds: { 'root-smoothness': 0.5 } });
+    expect(failing(strict)).toEqual(['root-smoothness']);
+    expect(take(strict, 'root-smoothness').threshold).toBe(0.5);
+  });
+
+  it('says why a measure could not be taken', () => {
+    const alone = prove(figure(walker));
+    const skipped = alone.measures.filter((m) => m.verdict === 'not measured');
+    expect(skipped.map((m) => m.id)).toContain('pose-fidelity');
+    for (const m of skipped) expect(m.notMeasured, m.id).toBeTruthy();
+    expect(alone.counts.pass + alone.counts.fail + alone.counts.notMeasured).toBe(MEASURE_IDS.length);
+  });
+
+  it('leaves its input as it was', () => {
+    const before = { r: walker.clip.rotations.slice(), t: walker.clip.translations.slice() };
+    prove(figure(walker), figure(walker));
+    expect(walker.clip.rotations).toEqual(before.r);
+    expect(walker.clip.translations).toEqual(before.t);
+  });
+
+  it('judges no plants when the travel was removed on purpose', () => {
+    const clip = { ...walker.clip, translations: walker.clip.translations.map((x, i) => (i % 3 === 2 ? 0 : x)) };
+    const inPlace = prove({ ...figure(walker), clip }, figure(walker), { contacts: walker.contacts, inPlace: true });
+    expect(failing(inPlace)).toEqual([]);
+    expect(inPlace.measures.find((m) => m.id === 'plant-travel')!.verdict).toBe('not measured');
+  });
+
+  it('follows ground that moves', () => {
+    const clip = { ...walker.clip, translations: walker.clip.translations.map((x, i) => (i % 3 === 2 ? 0 : x)) };
+    // 0.8 m in 1.2 s: the belt runs backwards as fast as the walk went ahead.
+    const belt = prove({ ...figure(walker), clip }, undefined, { groundVelocity: [0, 0, -0.8 / 1.2] });
+    expect(failing(belt)).toEqual([]);
+    expect(take(belt, 'plant-travel').value).toBeLessThan(FLOAT32_NOISE);
+  });
+});
+
+describe('bad and thin input', () => {
+  it('refuses a clip of another skeleton', () => {
+    const clip = { ...walker.clip, jointCount: 3 };
+    expect(() => prove({ ...figure(walker), clip })).toThrow(expect.objectContaining({ code: 'PROOF_CLIP_MISMATCH' }));
+  });
+
+  it('refuses a role on a joint that is not there', () => {
+    expect(() => prove({ ...figure(walker), roles: { hips: 99 } })).toThrow(RigproofError);
+    expect(() => prove({ ...figure(walker), roles: { hips: 99 } })).toThrow(/hips to joint 99/);
+  });
+
+  it('takes a clip without frames and a figure without roles', () => {
+    const empty = { ...walker.clip, frameCount: 0, rotations: new Float32Array(0), translations: new Float32Array(0) };
+    expect(prove({ ...figure(walker), clip: empty }).verdict).toBe('not measured');
+    expect(prove({ ...figure(walker), clip: empty }, figure(walker)).verdict).toBe('not measured');
+    const proof = prove({ ...figure(walker), roles: {} }, figure(walker));
+    expect(proof.verdict).toBe('not measured');
+    expect(JSON.stringify(proof)).not.toContain('NaN');
+  });
+
+  it('takes a single frame', () => {
+    const size = walker.skeleton.jointCount * 4;
+    const one = {
+      ...walker.clip,
+      frameCount: 1,
+      rotations: walker.clip.rotations.slice(0, size),
+      translations: walker.clip.translations.slice(0, 3),
+    };
+    expect(failing(prove({ ...figure(walker), clip: one }, figure(walker)))).toEqual([]);
+  });
+});
