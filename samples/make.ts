@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { NodeIO } from '@gltf-transform/core';
 import { CHARACTERS } from './characters.ts';
+import { CLIPS } from './clips.ts';
+import { toBvh } from './performer.ts';
 import { toDocument } from './rig.ts';
 
 /** File name → bytes. The same on every run: nothing is drawn by chance and no date is written. */
@@ -12,6 +14,11 @@ export async function makeSamples(): Promise<Map<string, Uint8Array>> {
   const io = new NodeIO();
   for (const [name, build] of Object.entries(CHARACTERS)) {
     files.set(`${name}.glb`, await io.writeBinary(toDocument(build())));
+  }
+  for (const [name, build] of Object.entries(CLIPS)) {
+    const clip = build();
+    files.set(`${name}.bvh`, new TextEncoder().encode(toBvh(clip.frames, clip.fps)));
+    files.set(`${name}.contacts.json`, new TextEncoder().encode(`${JSON.stringify(clip.contacts, null, 2)}\n`));
   }
   return files;
 }
