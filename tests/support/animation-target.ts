@@ -39,7 +39,7 @@ export function targetOf(container: GltfContainer): AnimationTarget {
   }
   const names = Array.from(nodes, (i) => nodeName(document.nodes![i]!, i));
   const skeleton: Skeleton = { jointCount, names, parents, subtreeEnd, restRotations, restTranslations, tips: [] };
-  return { name: container.name, container, skeleton, binding };
+  return { name: container.name, container, skeleton, binding, nodes: tree };
 }
 
 /** Smooth motion from a seed: every joint swings about axes of its own, roots travel, some joints hold still. */

@@ -2,7 +2,7 @@ import type { GLTF } from '@gltf-transform/core';
 import type { Clip } from '../../skeleton/clip.ts';
 import { appendAsGlb, type WrittenGltf } from './append-animation.ts';
 import { parseContainer } from './container.ts';
-import { documentOf, readNodes } from './nodes.ts';
+import { documentOf } from './nodes.ts';
 import { type AnimationTarget, encodeClip, type WriteOptions } from './write-animation.ts';
 
 /**
@@ -18,7 +18,7 @@ export function writeAnimationOnly(
 ): WrittenGltf {
   const animations = clips.map((clip) => encodeClip(character, clip, options));
   const source = documentOf(character.container);
-  const tree = readNodes(character.container);
+  const tree = character.nodes;
 
   const isKept = new Uint8Array(tree.count);
   for (const node of character.binding.nodes) {

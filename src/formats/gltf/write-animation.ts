@@ -2,7 +2,6 @@ import { RigproofError } from '../../errors.ts';
 import type { Clip } from '../../skeleton/clip.ts';
 import { appendAsGlb, appendAsGltf, type NodeTransform, type WrittenGltf } from './append-animation.ts';
 import type { Character } from './character.ts';
-import type { GltfContainer } from './container.ts';
 import {
   AnimationEncoder,
   ENCODE_DEFAULTS,
@@ -10,11 +9,11 @@ import {
   type EncodeOptions,
   type SourceChannel,
 } from './encode-animation.ts';
-import { type NodeBinding, toNodeRotation, toNodeTranslation } from './node-binding.ts';
-import { documentOf, type NodeTree, readNodes } from './nodes.ts';
+import { toNodeRotation, toNodeTranslation } from './node-binding.ts';
+import { documentOf } from './nodes.ts';
 
 /** What of a character the writer needs. */
-export type AnimationTarget = Pick<Character, 'name' | 'container' | 'skeleton'> & { binding: NodeBinding };
+export type AnimationTarget = Pick<Character, 'name' | 'container' | 'skeleton' | 'binding' | 'nodes'>;
 
 export interface WriteOptions extends Partial<EncodeOptions> {
   /** Any JSON value, written as `extras` of each animation. */
@@ -57,10 +56,9 @@ export function writeAnimatedGltf(
  * gets constant keys where the clip holds the reference pose. Scales are those of the nodes and get no keys.
  */
 export function encodeClip(character: AnimationTarget, clip: Clip, options: WriteOptions = {}): EncodedAnimation {
-  const { skeleton, binding, container } = character;
+  const { skeleton, binding, nodes: tree } = character;
   const settings: EncodeOptions = { ...ENCODE_DEFAULTS, ...options };
   checkClip(character, clip);
-  const tree = nodeTree(character);
   const { frameCount, jointCount, translationJoints } = clip;
   const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings);
   const rotations = new Float64Array(frameCount * 4);
@@ -94,7 +92,7 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
     }
     encoder.add(channel);
   }
-  if (m < translationJoints.length) throw misfit(character, clip, container.name);
+  if (m < translationJoints.length) throw misfit(character, clip);
   return encoder.finish(clip.name, options.extras);
 }
 
@@ -161,7 +159,7 @@ function gatherTranslations(
 function matrixNodes(character: AnimationTarget, animations: readonly EncodedAnimation[]): NodeTransform[] {
   const { nodes = [] } = documentOf(character.container);
   const animated = new Set(animations.flatMap(({ channels }) => channels.map(({ node }) => node)));
-  const tree = nodeTree(character);
+  const tree = character.nodes;
   return [...animated]
     .filter((node) => nodes[node]!.matrix !== undefined)
     .sort((a, b) => a - b)
@@ -171,18 +169,6 @@ function matrixNodes(character: AnimationTarget, animations: readonly EncodedAni
       rotation: Array.from(tree.rotations.subarray(node * 4, node * 4 + 4)),
       scale: Array.from(tree.scales.subarray(node * 3, node * 3 + 3)),
     }));
-}
-
-/** Nodes by container: a library of clips goes onto one character. */
-const trees = new WeakMap<GltfContainer, NodeTree>();
-
-function nodeTree({ container }: AnimationTarget): NodeTree {
-  let tree = trees.get(container);
-  if (!tree) {
-    tree = readNodes(container);
-    trees.set(container, tree);
-  }
-  return tree;
 }
 
 /**
@@ -210,7 +196,7 @@ function isIdentity(q: Float64Array, i: number): boolean {
 }
 
 function checkClip(character: AnimationTarget, clip: Clip): void {
-  if (clip.jointCount !== character.skeleton.jointCount) throw misfit(character, clip, character.name);
+  if (clip.jointCount !== character.skeleton.jointCount) throw misfit(character, clip);
   if (clip.frameCount === 0 || !(clip.frameDuration > 0) || !Number.isFinite(clip.frameDuration)) {
     throw new RigproofError(
       'GLTF_CLIP_EMPTY',
@@ -221,11 +207,11 @@ function checkClip(character: AnimationTarget, clip: Clip): void {
   }
 }
 
-function misfit(character: AnimationTarget, clip: Clip, file: string): RigproofError {
+function misfit(character: AnimationTarget, clip: Clip): RigproofError {
   return new RigproofError(
     'GLTF_CLIP_JOINTS',
     `Clip "${clip.name}" is for ${clip.jointCount} joints; the character has ${character.skeleton.jointCount}.`,
-    { file },
+    { file: character.name },
     { hint: 'Retarget the clip onto this character first.' },
   );
 }
