@@ -9,6 +9,15 @@ import { pathOf, pointInPose, type Track } from './track.ts';
 
 /** Where no joint, tip or vertex tells the length of a foot: ankle to ball, as a share of the leg (value from memory). */
 const BALL_AHEAD = 0.17;
+/**
+ * Without a mesh the heel touches the floor behind the ankle by this share of the way from ankle to ball: heel to ankle is
+ * about a quarter of a foot, ankle to ball about a half, and a heel is round (common practice, no source).
+ */
+const HEEL_BEHIND = 0.3;
+/** Vertices this near to the lowest, as a share of the length of the foot, are the tread. */
+const TREAD = 0.03;
+/** The heel is sought in this rear share of the foot. */
+const HEEL_SHARE = 0.35;
 
 /** A pose in which a foot stands flat on y = 0, as far as the foot's own joints go. */
 interface FlatPose {
@@ -126,13 +135,13 @@ function onJoints(track: Track, side: Side, end: BodyPoint, flat: FlatPose): Foo
   const { pose, from } = flat;
   const { ankle, ball, ballJoint, toe } = footLine(track, side, end, pose);
   const [hx, hz] = headingOf(ankle, ball ?? toe);
-  const front = ball ?? [
-    ankle[0]! + hx * BALL_AHEAD * track.legLength,
-    0,
-    ankle[2]! + hz * BALL_AHEAD * track.legLength,
-  ];
+  // A leg that ends without a foot stands on its end.
+  const isFoot = ball !== null || track.figure.roles[sidedRole(side, 'Foot')] !== undefined;
+  const guess = isFoot ? BALL_AHEAD * track.legLength : 0;
+  const front = ball ?? [ankle[0]! + hx * guess, 0, ankle[2]! + hz * guess];
+  const behind = HEEL_BEHIND * Math.hypot(front[0]! - ankle[0]!, front[2]! - ankle[2]!);
   return {
-    heel: fix(pose, end.joint, ankle[0]!, 0, ankle[2]!),
+    heel: fix(pose, end.joint, ankle[0]! - hx * behind, 0, ankle[2]! - hz * behind),
     ball: fix(pose, ballJoint, front[0]!, 0, front[2]!),
     toe: toe ? fix(pose, ballJoint, toe[0]!, Math.max(0, Math.min(toe[1]!, front[1]!)), toe[2]!) : null,
     ...directions(pose, end.joint, hx, hz),
@@ -169,15 +178,27 @@ function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
       if (Math.abs(sole[i]! * hx + sole[i + 2]! * hz - along) < 0.15 * length) low = Math.min(low, sole[i + 1]!);
     return Number.isFinite(low) ? low : lowest;
   };
+  const heel = heelEdge(sole, hx, hz, back, length);
   const point = (joint: number, along: number, y: number) =>
     fix(rest, joint, line.ankle[0]! + hx * (along - ankleAlong), y, line.ankle[2]! + hz * (along - ankleAlong));
   return {
-    heel: point(end.joint, back, lowNear(back)),
+    heel: point(end.joint, heel.along, heel.y),
     ball: point(line.ballJoint, ballAlong, lowNear(ballAlong)),
     toe: point(line.ballJoint, front, lowNear(front)),
     ...directions(rest, end.joint, hx, hz),
     from: 'skin',
   };
+}
+
+/** The rear edge of the tread: the last vertex, from the front, that is still near the lowest of the heel. */
+function heelEdge(sole: readonly number[], hx: number, hz: number, back: number, length: number) {
+  let low = Number.POSITIVE_INFINITY;
+  const along = (i: number) => sole[i]! * hx + sole[i + 2]! * hz;
+  for (let i = 0; i < sole.length; i += 3) if (along(i) < back + HEEL_SHARE * length) low = Math.min(low, sole[i + 1]!);
+  let edge = { along: back + HEEL_SHARE * length, y: low };
+  for (let i = 0; i < sole.length; i += 3)
+    if (sole[i + 1]! <= low + TREAD * length && along(i) < edge.along) edge = { along: along(i), y: sole[i + 1]! };
+  return edge;
 }
 
 /** Rest-pose world positions of the vertices that follow mostly the foot or what hangs below it. */

@@ -212,9 +212,12 @@ export function positionIndex(track: Track, f: number, joint: number): number {
 
 const STANDING_LEAN = Math.cos((35 * Math.PI) / 180);
 
+/** Where the lowest joint or tip of a standing foot lies, as shares of leg length: on the floor, or a toes joint above it. */
+const FOOT_LOWEST = [-0.03, 0.12] as const;
+
 /** Legs hang down and the feet are near y = 0: only then does the rest pose tell where the sole is. */
 function isStanding(track: Track): boolean {
-  const { rest, limbs, legLength } = track;
+  const { rest, limbs, legLength, figure } = track;
   const legs = [limbs.leftLeg, limbs.rightLeg].filter((leg) => leg !== null);
   if (legs.length === 0 || legLength === 0) return false;
   const end = [0, 0, 0];
@@ -223,7 +226,16 @@ function isStanding(track: Track): boolean {
     const root = leg.root.joint * 3;
     const drop = rest.positions[root + 1]! - end[1]!;
     const reach = distanceVec(rest.positions, root, end, 0);
-    return drop > STANDING_LEAN * reach && Math.abs(end[1]!) < 0.35 * legLength;
+    if (drop < STANDING_LEAN * reach) return false;
+    let lowest = end[1]!;
+    const toes = figure.roles[leg.roles.end === 'leftFoot' ? 'leftToes' : 'rightToes'];
+    if (toes !== undefined) lowest = Math.min(lowest, rest.positions[toes * 3 + 1]!);
+    for (const tip of figure.skeleton.tips) {
+      if (tip.joint !== leg.end.joint && tip.joint !== toes) continue;
+      pointInPose(rest, { joint: tip.joint, offset: [...tip.offset] }, end, 0);
+      lowest = Math.min(lowest, end[1]!);
+    }
+    return lowest > FOOT_LOWEST[0] * legLength && lowest < FOOT_LOWEST[1] * legLength;
   });
 }
 

@@ -42,6 +42,8 @@ const HIP_HEIGHT = 0.835;
 const ANKLE_HEIGHT = 0.08;
 const BALL_HEIGHT = 0.02;
 const BALL_AHEAD = 0.14;
+/** Where the heel touches the floor, behind the ankle. */
+const HEEL_BEHIND = 0.3 * BALL_AHEAD;
 const HALF_WIDTH = 0.09;
 /** Shares of the cycle: ball down, heel up, toe off. Stance of 60 %: Perry & Burnfield, Gait Analysis (handbook value). */
 const BALL_DOWN = 0.12;
@@ -221,8 +223,8 @@ function stance(side: Side, step: number, phase: number, { slide, sink }: Walker
   if (phase <= HEEL_UP) {
     const pitch = STRIKE_PITCH * (1 - ease(phase / BALL_DOWN));
     return {
-      ankleY: floor + ANKLE_HEIGHT * Math.cos(pitch),
-      ankleZ: heelZ - ANKLE_HEIGHT * Math.sin(pitch),
+      ankleY: floor + ANKLE_HEIGHT * Math.cos(pitch) + HEEL_BEHIND * Math.sin(pitch),
+      ankleZ: heelZ - HEEL_BEHIND - ANKLE_HEIGHT * Math.sin(pitch) + HEEL_BEHIND * Math.cos(pitch),
       pitch,
       toePitch: pitch,
     };
