@@ -52,12 +52,12 @@ export const CONTACT_DEFAULTS: Readonly<ContactOptions> = {
   stillSpeedMin: 0.1,
   stillSpeedMax: 0.5,
   stillShare: 0.12,
-  strikeShare: 0.16,
+  strikeShare: 0.17,
   strikeSpeedMax: 0.8,
-  releaseShare: 0.23,
+  releaseShare: 0.25,
   releaseSpeedMax: 1.2,
   liftHeight: 0.02,
-  stanceMin: 0.08,
+  stanceMin: 0.06,
   swingMin: 0.08,
 };
 
@@ -80,6 +80,8 @@ export type DetectedContacts = FootContacts & { ground: GroundReading };
 const NEAR_HEIGHT = 0.045;
 /** A gap in which a point moves no further than this (leg lengths) is no swing phase. */
 const STAY_RADIUS = 0.015;
+/** The peak of a swing phase lasts; a spike of one frame, over the span of a speed, does not. */
+const PEAK_DURATION = 0.07; // s
 /** A point on a step stays there at least this long (s) to count as standing. */
 const STEP_STANCE_MIN = 0.15;
 /** For so much of that time, at least, the other foot has to be on its way: then this one carries the body. */
@@ -425,14 +427,14 @@ function contactsOf(track: Track, p: number, cores: Core[]): ContactInterval[] {
   const height = track.heights[p]!;
   const end = speed.length - 1;
   const edges: { first: number; last: number; core: Core }[] = [];
-  const typicalPeak = typicalSwingPeak(speed, cores, track.fast);
+  const typicalPeak = typicalSwingPeak(track, p, cores);
   for (let i = 0; i < cores.length; i++) {
     const core = cores[i]!;
     const before = i > 0 ? cores[i - 1]!.last : 0;
     const after = i + 1 < cores.length ? cores[i + 1]!.first : end;
     // A swing phase that the clip cuts short does not show its peak.
-    const peakBefore = Math.max(peakOf(speed, before, core.first), i > 0 ? 0 : typicalPeak);
-    const peakAfter = Math.max(peakOf(speed, core.last, after), i + 1 < cores.length ? 0 : typicalPeak);
+    const peakBefore = Math.max(peakOf(track, p, before, core.first), i > 0 ? 0 : typicalPeak);
+    const peakAfter = Math.max(peakOf(track, p, core.last, after), i + 1 < cores.length ? 0 : typicalPeak);
     const strike = edgeSpeed(track, peakBefore, settings.strikeShare, settings.strikeSpeedMax);
     const release = edgeSpeed(track, peakAfter, settings.releaseShare, settings.releaseSpeedMax);
     const top = core.top + track.floor.tolerance;
@@ -470,10 +472,10 @@ function contactsOf(track: Track, p: number, cores: Core[]): ContactInterval[] {
 }
 
 /** The median peak of the swing phases between the cores of a point; the fast speed of the clip where there is none. */
-function typicalSwingPeak(speed: Float64Array, cores: Core[], fast: number): number {
-  if (cores.length < 2) return fast;
+function typicalSwingPeak(track: Track, p: number, cores: Core[]): number {
+  if (cores.length < 2) return track.fast;
   const peaks = new Float64Array(cores.length - 1);
-  for (let i = 1; i < cores.length; i++) peaks[i - 1] = peakOf(speed, cores[i - 1]!.last, cores[i]!.first);
+  for (let i = 1; i < cores.length; i++) peaks[i - 1] = peakOf(track, p, cores[i - 1]!.last, cores[i]!.first);
   return quantile(peaks, peaks.length, 0.5);
 }
 
@@ -524,9 +526,12 @@ function staysPut(track: Track, p: number, from: number, to: number): boolean {
   return true;
 }
 
-function peakOf(speed: Float64Array, from: number, to: number): number {
+/** The highest speed that a point has twice, `PEAK_DURATION` apart, between two frames. */
+function peakOf(track: Track, p: number, from: number, to: number): number {
+  const speed = track.speeds[p]!;
+  const apart = Math.max(1, Math.round(PEAK_DURATION * track.fps));
   let peak = 0;
-  for (let f = from; f <= to; f++) if (speed[f]! > peak) peak = speed[f]!;
+  for (let f = from; f + apart <= to; f++) peak = Math.max(peak, Math.min(speed[f]!, speed[f + apart]!));
   return peak;
 }
 

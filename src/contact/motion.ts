@@ -128,33 +128,38 @@ export function pointMotion(point: Float64Array, fps: number, legLength: number)
   const halfMax = Math.max(half, Math.round(HALF_WINDOW_MAX * fps));
   while (half < halfMax && slopeNoise(position, half, fps) > SPEED_NOISE_MAX * legLength) half++;
   const velocity = new Float64Array(point.length);
-  const scale = new Float64Array(half + 1);
-  for (let k = 1, squares = 0; k <= half; k++) {
-    squares += k * k;
-    scale[k] = fps / (2 * squares);
-  }
+  const scale = fps / ((half * (half + 1) * (2 * half + 1)) / 3);
   for (let f = 0; f < frameCount; f++) {
-    const reach = Math.min(half, f, frameCount - 1 - f);
     let x = 0;
     let y = 0;
     let z = 0;
-    if (reach > 0) {
-      for (let k = 1, back = f * 3, on = f * 3; k <= reach; k++) {
+    if (f >= half && f + half < frameCount) {
+      for (let k = 1, back = f * 3, on = f * 3; k <= half; k++) {
         back -= 3;
         on += 3;
         x += k * (point[on]! - point[back]!);
         y += k * (point[on + 1]! - point[back + 1]!);
         z += k * (point[on + 2]! - point[back + 2]!);
       }
-      x *= scale[reach]!;
-      y *= scale[reach]!;
-      z *= scale[reach]!;
-    } else if (frameCount > 1) {
-      // The two ends have neighbours on one side only.
-      const a = f === 0 ? 0 : (f - 1) * 3;
-      x = (point[a + 3]! - point[a]!) * fps;
-      y = (point[a + 4]! - point[a + 1]!) * fps;
-      z = (point[a + 5]! - point[a + 2]!) * fps;
+      x *= scale;
+      y *= scale;
+      z *= scale;
+    } else {
+      // Near the ends, the slope of the frames there are.
+      const first = Math.max(0, f - half);
+      const last = Math.min(frameCount - 1, f + half);
+      let squares = 0;
+      for (let g = first; g <= last; g++) {
+        const k = g - (first + last) / 2;
+        squares += k * k;
+        x += k * point[g * 3]!;
+        y += k * point[g * 3 + 1]!;
+        z += k * point[g * 3 + 2]!;
+      }
+      const k = squares > 0 ? fps / squares : 0;
+      x *= k;
+      y *= k;
+      z *= k;
     }
     velocity[f * 3] = x;
     velocity[f * 3 + 1] = y;

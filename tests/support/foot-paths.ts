@@ -12,7 +12,10 @@ export interface Move {
   lift?: number;
 }
 
-/** A point that holds still but for its moves: frames × 3. Cycloidal in between: speed zero at both ends. */
+/**
+ * A point that holds still but for its moves: frames × 3. In between its speed is half a sine: zero at both ends, with a
+ * sudden acceleration as in a push-off.
+ */
 export function path(fps: number, duration: number, from: Vec, moves: readonly Move[]): Float64Array {
   const frameCount = Math.round(duration * fps) + 1;
   const out = new Float64Array(frameCount * 3);
@@ -22,7 +25,7 @@ export function path(fps: number, duration: number, from: Vec, moves: readonly M
     for (const { start, end, to, lift = 0 } of moves) {
       if (t <= start) break;
       const u = Math.min(1, (t - start) / (end - start));
-      const share = u - Math.sin(2 * Math.PI * u) / (2 * Math.PI);
+      const share = (1 - Math.cos(Math.PI * u)) / 2;
       const up = lift * Math.sin(Math.PI * u) ** 2;
       at = [at[0] + share * (to[0] - at[0]), at[1] + share * (to[1] - at[1]) + up, at[2] + share * (to[2] - at[2])];
     }
@@ -36,13 +39,16 @@ export type Feet = Record<Side, FootPoints> & { fps: number };
 /** Times within a cycle of 1.1 s, from heel strike on. Stance 60 %: Perry & Burnfield, Gait Analysis (handbook value). */
 export const WALK = { cycle: 1.1, flat: 0.12, heelOff: 0.4, toeOff: 0.66, stride: 1.3, cycles: 5 };
 
+/** s. Ends between two events. */
+export const WALK_DURATION = 5.3;
+
 /**
  * A walk along +Z; the right foot is half a cycle behind. Truth: WALK. The ground rises by `slope` a metre, or by `rise`
  * (m) from each footfall to the next, with a level tread under each foot.
  */
 export function walk(fps: number, { slope = 0, rise = 0 } = {}): Feet & { duration: number } {
   const { cycle, flat, heelOff, toeOff, stride, cycles } = WALK;
-  const duration = cycle * cycles;
+  const duration = WALK_DURATION;
   const foot = (x: number, phase: number): FootPoints => {
     const point = (ahead: number, off: number, on: number, lift: number): Float64Array => {
       // Where the point stands at its footfall `i`.
@@ -69,7 +75,7 @@ export function walkTruth(side: Side): { heel: [number, number][]; ball: [number
     const out: [number, number][] = [];
     for (let i = -1; i <= cycles; i++) {
       const start = Math.max(0, (i + phase) * cycle + on);
-      const end = Math.min(cycle * cycles, (i + phase) * cycle + off);
+      const end = Math.min(WALK_DURATION, (i + phase) * cycle + off);
       if (end > start) out.push([start, end]);
     }
     return out;
