@@ -242,10 +242,9 @@ class ChunkReader implements BvhReader {
   /** Reads the frames in bytes[at … end), of which the last must be blank. */
   private readFrames(motion: Motion, bytes: Uint8Array, at: number, end: number, base: number): void {
     const { scanner, header } = motion;
-    scanner.at = at;
-    scanner.base = base;
+    scanner.setBlock(bytes, at, base);
     const needed = this.options.keepFrames === false ? 1 : 2 * scanner.channelCount;
-    while (scanner.readFrame(bytes, end)) {
+    while (scanner.readFrame(end)) {
       if (scanner.frames > motion.capacity) {
         // Two bytes a value is the least there can be: what is announced beyond that is not there.
         const present = Math.ceil((end - scanner.at) / needed) + 1;
