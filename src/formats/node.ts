@@ -47,7 +47,8 @@ export async function readTextFile(path: string): Promise<string> {
 export async function writeWholeFile(path: string, content: string | Uint8Array): Promise<void> {
   const temporary = join(dirname(path), `.${randomBytes(6).toString('hex')}.rigproof-part`);
   try {
-    await writeFile(temporary, content);
+    // Flushed before the rename: after a power cut the name never stands for bytes that are not on the disk.
+    await writeFile(temporary, content, { flush: true });
     await rename(temporary, path);
   } catch (cause) {
     await rm(temporary, { force: true });
