@@ -51,7 +51,8 @@ export async function writeWholeFile(path: string, content: string | Uint8Array)
     await writeFile(temporary, content, { flush: true });
     await rename(temporary, path);
   } catch (cause) {
-    await rm(temporary, { force: true });
+    // Removing may fail for the same reason as writing; that reason is the one to report.
+    await rm(temporary, { force: true }).catch(() => {});
     throw new RigproofError(
       'FILE_WRITE',
       `The file cannot be written: ${reasonOf(cause)}.`,
