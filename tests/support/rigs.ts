@@ -30,6 +30,7 @@ export interface RigTruth {
   height: number;
   height_from: string;
   skin_joints: number;
+  animations: number;
   roles?: { [role: string]: string | null | (string | null)[] };
 }
 
