@@ -1,0 +1,395 @@
+/**
+ * Plants: while heel or ball of a foot rests on the ground in the source, the same point of the target's foot rests on one
+ * spot, and leaves it without a jerk.
+ *
+ * Within a contact the foot pivots: about the heel before it is flat, about the ball after. While it is flat its sole is
+ * level and its heading constant. Between contacts the foot goes the way the plain retarget takes it: displacement and
+ * turn at the edge of a contact fade along a cubic that starts with the slope they have there (after Kovar, Schreiner &
+ * Gleicher 2002, 'Footskate Cleanup for Motion Capture Editing', who blend displacements with zero slope: that left a step
+ * in foot velocity of up to the detector's speed limit, 0.3 m/s).
+ */
+import { axisAngleQuat, copyQuat, invertQuat, mulQuat, rotateVec } from '../math/quat.ts';
+import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
+import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
+import { createRetargeter, createTargetClip } from '../retarget/retargeter.ts';
+import type { Clip } from '../skeleton/clip.ts';
+import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
+import { LIMB_PARTS, LIMBS } from '../skeleton/limb.ts';
+import type { Side } from '../skeleton/side.ts';
+import { type FrameSpan, fadeOutside, quatOfRotationVector, rotationVector } from './hold.ts';
+import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
+import type { Sole } from './sole.ts';
+
+export interface PlantOptions {
+  /** Seconds that a foot takes from its plant back to the performer's path, and before it. */
+  ramp: number;
+  /** Share of the leg up to which it is stretched out to keep a plant: knees never snap straight. */
+  reach: number;
+  /** Largest pelvis shift, share of the leg length; what needs more is left unplanted and reported. */
+  largestShift: number;
+}
+
+export const PLANT_DEFAULTS: Readonly<PlantOptions> = { ramp: 0.2, reach: 0.98, largestShift: 0.35 };
+
+/** One contact interval as it was planted. */
+export interface Plant {
+  side: Side;
+  point: 'heel' | 'ball';
+  start: number;
+  end: number;
+  /** Where the point rests, metres, world space. */
+  position: [number, number, number];
+}
+
+export interface PlantResult {
+  targets: LimbTargets;
+  plants: Plant[];
+  /** Largest distance by which a planted foot stays out of reach, metres; 0 when every plant is met. */
+  outOfReach: number;
+}
+
+/** One run of frames in which heel or ball rests, with its spot once it is known. */
+interface Rest {
+  point: 'heel' | 'ball';
+  span: FrameSpan;
+  /** Offset from the spot of the chain's first rest, and the chain's number. */
+  chain: number;
+  offset: [number, number];
+  spot: [number, number, number];
+}
+
+/** What the plain retarget does with one leg, frame-major. */
+interface LegTrack {
+  limb: LimbPlan;
+  side: Side;
+  hips: Float64Array;
+  ankles: Float64Array;
+  feet: Float64Array;
+  naturals: Float64Array;
+}
+
+/**
+ * Finds the targets that hold every planted foot.
+ *
+ * @param clip      the source clip, world space
+ * @param contacts  as detected on the source
+ * @param soles     heel, ball and toe tip of the target's feet
+ * Allocates its result. Legs that the target does not have are left out.
+ */
+export function plantFeet(
+  plan: RetargetPlan,
+  clip: Clip,
+  contacts: FootContacts,
+  soles: Record<Side, Sole>,
+  options: Partial<PlantOptions> = {},
+): PlantResult {
+  const settings = { ...PLANT_DEFAULTS, ...options };
+  const { frameCount, frameDuration } = clip;
+  const targets = createLimbTargets(frameCount);
+  const legs = trackLegs(plan, clip);
+  const plants: Plant[] = [];
+  const ramp = Math.max(2, Math.round(settings.ramp / frameDuration));
+  const reachLegs: ReachLeg[] = [];
+  for (const leg of legs) {
+    const rests = restsOf(contacts[leg.side], frameCount, frameDuration);
+    const offsets = plantLeg(plan, leg, rests, soles[leg.side], ramp, targets, frameCount);
+    for (const { point, span, spot } of rests) {
+      plants.push({
+        side: leg.side,
+        point,
+        start: span.first * frameDuration,
+        end: span.last * frameDuration,
+        position: [...spot],
+      });
+    }
+    reachLegs.push(reachOf(leg, offsets, targets, settings.reach, frameCount));
+  }
+  const outOfReach = shiftPelvis(reachLegs, frameCount, frameDuration, targets.rootShifts);
+  return { targets, plants, outOfReach };
+}
+
+/** Runs the plain retarget once and records what the legs do. */
+function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
+  const { frameCount } = clip;
+  const retargeter = createRetargeter(plan);
+  const { worldPositions, worldRotations } = retargeter;
+  const row = createTargetClip(plan, 'one frame', 1, clip.frameDuration);
+  const legs: LegTrack[] = plan.limbs
+    .filter(({ limb }) => LIMB_PARTS[LIMBS[limb]!].kind === 'leg')
+    .map((limb) => ({
+      limb,
+      side: LIMB_PARTS[LIMBS[limb.limb]!].side,
+      hips: new Float64Array(frameCount * 3),
+      ankles: new Float64Array(frameCount * 3),
+      feet: new Float64Array(frameCount * 4),
+      naturals: new Float64Array(frameCount),
+    }));
+  const jointCount = plan.target.skeleton.jointCount;
+  for (let f = 0; f < frameCount; f++) {
+    retargeter.frame(clip, f, row, 0);
+    for (let l = 0; l < legs.length; l++) {
+      const { limb, hips, ankles, feet, naturals } = legs[l]!;
+      const end = limb.dstEnd >= 0 ? limb.dstEnd : jointCount + limb.limb;
+      const joint = limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower;
+      let square = 0;
+      for (let k = 0; k < 3; k++) {
+        hips[f * 3 + k] = worldPositions[limb.dstUpper * 3 + k]!;
+        ankles[f * 3 + k] = worldPositions[end * 3 + k]!;
+        square += (hips[f * 3 + k]! - ankles[f * 3 + k]!) ** 2;
+      }
+      naturals[f] = Math.sqrt(square);
+      copyQuat(feet, f * 4, worldRotations, joint * 4);
+    }
+  }
+  return legs;
+}
+
+/** Heel and ball contacts as runs of frames, by their first frame. */
+function restsOf(contacts: FootContacts[Side], frameCount: number, frameDuration: number): Rest[] {
+  const rests: Rest[] = [];
+  for (const point of ['heel', 'ball'] as const) {
+    for (const interval of contacts[point]) {
+      const span = framesOf(interval, frameCount, frameDuration);
+      if (span) rests.push({ point, span, chain: -1, offset: [0, 0], spot: [0, 0, 0] });
+    }
+  }
+  return rests.sort((a, b) => a.span.first - b.span.first);
+}
+
+/** Frames that lie within an interval; null when none does. */
+export function framesOf(interval: ContactInterval, frameCount: number, frameDuration: number): FrameSpan | null {
+  const first = Math.max(0, Math.ceil(interval.start / frameDuration - 1e-6));
+  const last = Math.min(frameCount - 1, Math.floor(interval.end / frameDuration + 1e-6));
+  return first <= last ? { first, last } : null;
+}
+
+/**
+ * Fills the targets of one leg and returns the displacement of its ankle against the plain retarget, frames × 3.
+ */
+function plantLeg(
+  plan: RetargetPlan,
+  leg: LegTrack,
+  rests: Rest[],
+  sole: Sole,
+  ramp: number,
+  targets: LimbTargets,
+  frameCount: number,
+): Float64Array {
+  const { ankles, feet, limb } = leg;
+  const level = levelFoot(plan, limb, sole);
+  const turns = new Float64Array(frameCount * 3);
+  const offsets = new Float64Array(frameCount * 3);
+  const rotation = new Float64Array(4);
+  const vec = new Float64Array(3);
+
+  // Flat phases first: they decide the heading, and how heel and ball spots lie to each other.
+  const flats = overlaps(rests);
+  const canTurn = limb.dstEnd >= 0;
+  for (const flat of flats) {
+    flat.heading = meanHeading(feet, level.undo, flat.span);
+    if (!canTurn) continue;
+    for (let f = flat.span.first; f <= flat.span.last; f++)
+      turnToLevel(turns, f, feet, level.posture, flat.heading, rotation);
+  }
+  fadeOutside(turns, canTurn ? flats.map((flat) => flat.span) : [], frameCount, ramp);
+
+  const turned = new Float64Array(frameCount * 4);
+  for (let f = 0; f < frameCount; f++) {
+    quatOfRotationVector(rotation, 0, turns, f * 3);
+    mulQuat(turned, f * 4, rotation, 0, feet, f * 4);
+  }
+
+  chainRests(rests, flats, level.stride);
+  placeChains(rests, turned, ankles, level);
+
+  // In contact the ankle follows from the pivot; a frame with both has either, they agree.
+  const stands: FrameSpan[] = [];
+  for (const rest of rests) {
+    const pivot = rest.point === 'heel' ? level.heel : level.ball;
+    for (let f = rest.span.first; f <= rest.span.last; f++) {
+      rotateVec(vec, 0, turned, f * 4, pivot, 0);
+      for (let k = 0; k < 3; k++) offsets[f * 3 + k] = rest.spot[k]! - vec[k]! - ankles[f * 3 + k]!;
+    }
+    const before = stands[stands.length - 1];
+    if (before && rest.span.first <= before.last + 1) before.last = Math.max(before.last, rest.span.last);
+    else stands.push({ ...rest.span });
+  }
+  fadeOutside(offsets, stands, frameCount, ramp);
+
+  for (let f = 0; f < frameCount; f++) {
+    const at = (f * 4 + limb.limb) * 3;
+    for (let k = 0; k < 3; k++) targets.positions[at + k] = ankles[f * 3 + k]! + offsets[f * 3 + k]!;
+    targets.positionWeights[f * 4 + limb.limb] = 1;
+    if (!canTurn) continue;
+    copyQuat(targets.rotations, (f * 4 + limb.limb) * 4, turned, f * 4);
+    targets.rotationWeights[f * 4 + limb.limb] = 1;
+  }
+  return offsets;
+}
+
+/** The target's foot standing level, heading +Z. */
+interface LevelFoot {
+  /** World rotation of the foot joint. */
+  posture: Float64Array;
+  undo: Float64Array;
+  /** Pivots from the ankle, in the frame of the foot joint. */
+  heel: Float64Array;
+  ball: Float64Array;
+  /** From heel spot to ball spot on the floor, heading +Z: x and z. */
+  stride: [number, number];
+}
+
+/**
+ * A foot without toes is stiff: it rolls over its front edge, so that stands for the ball. Heel and ball are both put on
+ * the floor, which takes out what is left of tilt between the measured sole and the joints.
+ */
+function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): LevelFoot {
+  const joint = limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower;
+  const heel = Float64Array.from(sole.heel);
+  const ball = Float64Array.from(sole.toesJoint === null ? sole.toeTip : sole.ball);
+  if (limb.dstEnd < 0) {
+    const ends = plan.target.alignment.limbEnds;
+    for (let k = 0; k < 3; k++) {
+      heel[k]! -= ends[limb.limb * 3 + k]!;
+      ball[k]! -= ends[limb.limb * 3 + k]!;
+    }
+  }
+  const posture = plan.target.alignment.posture.slice(joint * 4, joint * 4 + 4);
+  const stride = new Float64Array(3);
+  for (let k = 0; k < 3; k++) stride[k] = ball[k]! - heel[k]!;
+  rotateVec(stride, 0, posture, 0, stride, 0);
+  const level = Math.hypot(stride[0]!, stride[2]!);
+  const length = Math.hypot(level, stride[1]!);
+  if (level > 0.2 * length) {
+    // Turns the stride onto the floor about the level axis square to it: (−z, 0, x) lowers what points up.
+    const tilt = Math.atan2(stride[1]!, level);
+    const turn = new Float64Array(4);
+    axisAngleQuat(turn, 0, -stride[2]! / level, 0, stride[0]! / level, -tilt);
+    mulQuat(posture, 0, turn, 0, posture, 0);
+    rotateVec(stride, 0, turn, 0, stride, 0);
+  }
+  const undo = new Float64Array(4);
+  invertQuat(undo, 0, posture, 0);
+  return { posture, undo, heel, ball, stride: [stride[0]!, stride[2]!] };
+}
+
+interface Flat {
+  heel: Rest;
+  ball: Rest;
+  span: FrameSpan;
+  heading: number;
+}
+
+/** Frames in which a heel and a ball contact hold together, in order. */
+function overlaps(rests: readonly Rest[]): Flat[] {
+  const flats: Flat[] = [];
+  for (const heel of rests) {
+    if (heel.point !== 'heel') continue;
+    for (const ball of rests) {
+      if (ball.point !== 'ball') continue;
+      const first = Math.max(heel.span.first, ball.span.first);
+      const last = Math.min(heel.span.last, ball.span.last);
+      if (first <= last) flats.push({ heel, ball, span: { first, last }, heading: 0 });
+    }
+  }
+  return flats.sort((a, b) => a.span.first - b.span.first);
+}
+
+/** Heading of a foot about +Y, 0 along +Z, of D = foot · posture⁻¹: mean direction over a span. */
+function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameSpan): number {
+  const turn = new Float64Array(4);
+  const ahead = new Float64Array(3);
+  const forward = Float64Array.of(0, 0, 1);
+  let x = 0;
+  let z = 0;
+  for (let f = span.first; f <= span.last; f++) {
+    mulQuat(turn, 0, feet, f * 4, undo, 0);
+    rotateVec(ahead, 0, turn, 0, forward, 0);
+    x += ahead[0]!;
+    z += ahead[2]!;
+  }
+  return Math.atan2(x, z);
+}
+
+/** The turn that brings the foot of frame `f` level and onto its heading, as a rotation vector in `turns`. */
+function turnToLevel(
+  turns: Float64Array,
+  f: number,
+  feet: Float64Array,
+  posture: Float64Array,
+  heading: number,
+  scratch: Float64Array,
+): void {
+  const inverse = new Float64Array(4);
+  axisAngleQuat(scratch, 0, 0, 1, 0, heading);
+  mulQuat(scratch, 0, scratch, 0, posture, 0);
+  invertQuat(inverse, 0, feet, f * 4);
+  mulQuat(scratch, 0, scratch, 0, inverse, 0);
+  rotationVector(turns, f * 3, scratch, 0);
+}
+
+/**
+ * Rests that are flat together share one placement: heel and ball spots lie a foot apart in the flat phase's heading.
+ * Contacts of one kind never overlap, so the links form chains in time and each rest gets one offset from its chain.
+ */
+function chainRests(rests: Rest[], flats: readonly Flat[], stride: readonly [number, number]): void {
+  let chains = 0;
+  for (const rest of rests) {
+    if (rest.chain < 0) {
+      rest.chain = chains++;
+      rest.offset = [0, 0];
+    }
+    for (const { heel, ball, heading } of flats) {
+      const s = Math.sin(heading);
+      const c = Math.cos(heading);
+      const x = c * stride[0] + s * stride[1];
+      const z = -s * stride[0] + c * stride[1];
+      if (heel === rest && ball.chain < 0) {
+        ball.chain = rest.chain;
+        ball.offset = [rest.offset[0] + x, rest.offset[1] + z];
+      } else if (ball === rest && heel.chain < 0) {
+        heel.chain = rest.chain;
+        heel.offset = [rest.offset[0] - x, rest.offset[1] - z];
+      }
+    }
+  }
+}
+
+/** Puts each chain where the plain retarget has its points on average, on the floor: least is moved. */
+function placeChains(rests: Rest[], turned: Float64Array, ankles: Float64Array, level: LevelFoot): void {
+  const chains = new Set(rests.map((rest) => rest.chain));
+  const vec = new Float64Array(3);
+  for (const chain of chains) {
+    const members = rests.filter((rest) => rest.chain === chain);
+    let x = 0;
+    let z = 0;
+    let count = 0;
+    for (const { point, span, offset } of members) {
+      const pivot = point === 'heel' ? level.heel : level.ball;
+      for (let f = span.first; f <= span.last; f++) {
+        rotateVec(vec, 0, turned, f * 4, pivot, 0);
+        x += ankles[f * 3]! + vec[0]! - offset[0];
+        z += ankles[f * 3 + 2]! + vec[2]! - offset[1];
+        count++;
+      }
+    }
+    for (const member of members) member.spot = [x / count + member.offset[0], 0, z / count + member.offset[1]];
+  }
+}
+
+function reachOf(
+  leg: LegTrack,
+  offsets: Float64Array,
+  targets: LimbTargets,
+  reach: number,
+  frameCount: number,
+): ReachLeg {
+  const goals = new Float64Array(frameCount * 3);
+  const reaches = new Float64Array(frameCount);
+  for (let f = 0; f < frameCount; f++) {
+    const at = (f * 4 + leg.limb.limb) * 3;
+    for (let k = 0; k < 3; k++) goals[f * 3 + k] = targets.positions[at + k]!;
+    reaches[f] = Math.max(leg.naturals[f]!, reach * leg.limb.length);
+  }
+  return { hips: leg.hips, goals, offsets, reaches };
+}

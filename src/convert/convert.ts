@@ -1,0 +1,78 @@
+import { detectContacts } from '../contact/detect.ts';
+import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
+import { footTrajectories, soleOf, soleOfMotion } from '../contact/sole.ts';
+import type { Note } from '../errors.ts';
+import type { ProofFigure } from '../proof/measure.ts';
+import type { LimbTargets } from '../retarget/limb-targets.ts';
+import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../retarget/plan.ts';
+import { retargetClip } from '../retarget/retargeter.ts';
+import type { Clip } from '../skeleton/clip.ts';
+import type { FootContacts } from '../skeleton/contact-interval.ts';
+import type { Performer } from './performer.ts';
+import type { Receiver } from './receiver.ts';
+
+export interface ConvertOptions {
+  /** Whether feet that stand in the source are held on the target. */
+  contact: boolean;
+  retarget: Partial<RetargetOptions>;
+  plants: Partial<PlantOptions>;
+}
+
+export const CONVERT_DEFAULTS: ConvertOptions = { contact: true, retarget: {}, plants: {} };
+
+/** A performer's motion on a receiver, in world space. */
+export interface Conversion {
+  plan: RetargetPlan;
+  clip: Clip;
+  contacts: FootContacts | null;
+  plants: Plant[];
+  targets: LimbTargets | null;
+  notes: Note[];
+}
+
+/**
+ * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, run.
+ * Touches neither; allocates its result. Throws what `compileRetarget` throws.
+ */
+export function convert(performer: Performer, receiver: Receiver, options: Partial<ConvertOptions> = {}): Conversion {
+  const settings = { ...CONVERT_DEFAULTS, ...options };
+  const plan = compileRetarget(performer.actor, receiver.actor, settings.retarget);
+  const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
+  const contacts = hasFeet ? contactsOf(performer) : null;
+  if (!settings.contact || contacts === null) {
+    return { plan, clip: retargetClip(plan, performer.clip), contacts, plants: [], targets: null, notes: [] };
+  }
+  const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
+  const planted = plantFeet(plan, performer.clip, contacts, soles, settings.plants);
+  const notes: Note[] = [];
+  if (planted.outOfReach > 0.002 * (plan.limbs[0]?.length ?? 1)) {
+    notes.push({
+      code: 'CONTACT_OUT_OF_REACH',
+      severity: 'warning',
+      message: `Some plants stay out of reach by up to ${(planted.outOfReach * 100).toFixed(1)} cm.`,
+    });
+  }
+  const clip = retargetClip(plan, performer.clip, planted.targets);
+  return { plan, clip, contacts, plants: planted.plants, targets: planted.targets, notes };
+}
+
+function hasLegs({ actor }: Performer): boolean {
+  const { leftLowerLeg, rightLowerLeg } = actor.body.roles;
+  return leftLowerLeg !== undefined && rightLowerLeg !== undefined;
+}
+
+/** Foot contacts of a performer's own motion. */
+export function contactsOf({ actor, clip }: Performer): FootContacts {
+  const soles = soleOfMotion(actor.skeleton, clip, actor.body.roles);
+  return detectContacts({ ...footTrajectories(actor.skeleton, clip, soles), fps: 1 / clip.frameDuration });
+}
+
+/** A performer as the proof sees it. */
+export function sourceFigure({ actor, clip }: Performer): ProofFigure {
+  return { skeleton: actor.skeleton, clip, roles: actor.body.roles };
+}
+
+/** A receiver that plays a clip, as the proof sees it. */
+export function targetFigure({ actor, skins }: Receiver, clip: Clip): ProofFigure {
+  return { skeleton: actor.skeleton, clip, roles: actor.body.roles, skins };
+}

@@ -1,0 +1,62 @@
+import { alignFigure } from '../alignment/alignment.ts';
+import { restAnkleHeights } from '../alignment/soles.ts';
+import type { Note } from '../errors.ts';
+import type { Character } from '../formats/gltf/character.ts';
+import type { Body } from '../pairing/body.ts';
+import { type BodyConstraints, readBody } from '../pairing/read-body.ts';
+import type { Actor } from '../retarget/actor.ts';
+import type { Clip } from '../skeleton/clip.ts';
+import {
+  inversePlacement,
+  type Placement,
+  placeClip,
+  placementOf,
+  placeSkeleton,
+  placeSkin,
+} from '../skeleton/normalise.ts';
+import type { SkinMesh } from '../skeleton/skin.ts';
+import { requireHumanoid } from './performer.ts';
+
+/** The character that takes the motion, in world space, with the way back to its file. */
+export interface Receiver {
+  character: Character;
+  actor: Actor;
+  /** World space. */
+  skins: SkinMesh[];
+  /** In file space. */
+  body: Body;
+  /** File space → world space. */
+  placement: Placement;
+  notes: Note[];
+}
+
+/** Reads a character as a body and aligns it. Throws PAIR_NOT_HUMANOID with the reason. */
+export function createReceiver(character: Character, constraints: BodyConstraints = {}): Receiver {
+  const body = readBody({
+    skeleton: character.skeleton,
+    skins: character.skins,
+    skinned: character.skinned,
+    table: character.humanoidTable ?? undefined,
+    declaredMetres: true,
+    ...constraints,
+  });
+  requireHumanoid(body, character.name);
+  const { up, facing, metresPerUnit, floor } = body.frame;
+  const placement = placementOf(up, facing, metresPerUnit, floor);
+  const skeleton = placeSkeleton(character.skeleton, placement);
+  const skins = character.skins.map((mesh) => placeSkin(mesh, placement));
+  const alignment = alignFigure(skeleton, body, restAnkleHeights(skeleton, body.roles, skins));
+  return {
+    character,
+    actor: { skeleton, body, alignment },
+    skins,
+    body,
+    placement,
+    notes: [...character.notes, ...body.notes],
+  };
+}
+
+/** A clip on the receiver's skeleton, back from world space to the space of its file, ready to be written. */
+export function toFileSpace(receiver: Receiver, clip: Clip): Clip {
+  return placeClip(clip, receiver.actor.skeleton, inversePlacement(receiver.placement));
+}
