@@ -145,7 +145,11 @@ function estimateSlope(balls: readonly StillRun[], tolerance: number): { slopeX:
   if (best.score < flatScore + SLOPE_GAIN * total) return level;
   const { slopeX, slopeZ, through } = best;
   const agreeing = balls.filter((run) => misfit(run, through, slopeX, slopeZ) <= tolerance);
-  return agreeing.length >= 4 ? refineSlope(agreeing) : level;
+  if (agreeing.length < 4) return level;
+  const refined = refineSlope(agreeing);
+  // What rises by less than the tolerance from one end of the way to the other is level.
+  const rises = agreeing.map((run) => refined.slopeX * run.x + refined.slopeZ * run.z);
+  return Math.max(...rises) - Math.min(...rises) > 2 * tolerance ? refined : level;
 }
 
 function misfit(run: StillRun, through: StillRun, slopeX: number, slopeZ: number): number {

@@ -2,7 +2,7 @@ import { RigproofError } from '../errors.ts';
 import { mulQuat, rotateVec, rotateVecInverse } from '../math/quat.ts';
 import { type RoleMap, sidedRole } from '../pairing/roles.ts';
 import { type Clip, framePose, restLocalPose } from '../skeleton/clip.ts';
-import type { Side } from '../skeleton/side.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
 import { createWorldPose, isWithin, restWorldPose, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
 import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { type FootPoints, quantile } from './motion.ts';
@@ -82,6 +82,25 @@ export function soleOfMotion(skeleton: Skeleton, clip: Clip, roles: RoleMap): Re
     left: framePoseAt(skeleton, clip, standingFrame(skeleton, clip, roles, 'left')),
     right: framePoseAt(skeleton, clip, standingFrame(skeleton, clip, roles, 'right')),
   });
+}
+
+/** Leg length, hip to floor, metres: thigh, shank and the height of the ankle over the sole; the longer leg counts. */
+export function legLengthOf(skeleton: Skeleton, roles: RoleMap, sole: Record<Side, Sole>): number {
+  const pose = restWorldPose(skeleton);
+  let longest = 0;
+  for (const side of SIDES) {
+    const chain = [sidedRole(side, 'UpperLeg'), sidedRole(side, 'LowerLeg'), sidedRole(side, 'Foot')].map(
+      (role) => roles[role],
+    );
+    let length = sole[side].soleHeight;
+    for (let i = 1; i < chain.length; i++) {
+      const [above, below] = [chain[i - 1], chain[i]];
+      if (above !== undefined && below !== undefined)
+        length += distance(positionOf(pose, above), positionOf(pose, below));
+    }
+    longest = Math.max(longest, length);
+  }
+  return longest;
 }
 
 /** Trajectories of heel and ball of both feet, frames × 3 each, in the space of the skeleton. Allocates its result. */
@@ -404,14 +423,16 @@ export function standingFrame(skeleton: Skeleton, clip: Clip, roles: RoleMap, si
   const scores = new Float64Array(frameCount);
   const heights = new Float64Array(frameCount);
   for (let f = 0; f < frameCount; f++) heights[f] = ends[f * 3 + 1]!;
-  const low = quantile(heights, frameCount, 0.2);
-  const speed = (f: number) => {
+  const low = quantile(heights, frameCount, 0.3);
+  const travel = (point: Float64Array, f: number) => {
     const a = Math.max(0, f - 1) * 3;
     const b = Math.min(frameCount - 1, f + 1) * 3;
-    return Math.hypot(ends[b]! - ends[a]!, ends[b + 1]! - ends[a + 1]!, ends[b + 2]! - ends[a + 2]!);
+    return Math.hypot(point[b]! - point[a]!, point[b + 1]! - point[a + 1]!, point[b + 2]! - point[a + 2]!);
   };
+  // Both ends of a flat foot are slow; one that rolls has a fast end.
+  const speed = (f: number) => travel(ends, f) + travel(ankles!, f);
   for (let f = 0; f < frameCount; f++) scores[f] = speed(f);
-  const slow = quantile(scores, frameCount, 0.4);
+  const slow = quantile(scores, frameCount, 0.3);
   const standing: { f: number; dip: number }[] = [];
   for (let f = 0; f < frameCount; f++) {
     if (ends[f * 3 + 1]! > low || speed(f) > slow) continue;
