@@ -57,5 +57,7 @@ export interface Body {
   neckChain: number[];
   helpers: HelperJoint[];
   frame: BodyFrame;
+  /** The clip frame whose pose the frame and the roles were read from, where the zero pose is no posture; else null. */
+  poseFrame?: number | null;
   notes: Note[];
 }

@@ -1,0 +1,196 @@
+import type { Side } from '../skeleton/side.ts';
+import { endPoint, type Figure, pathsBelow } from './figure.ts';
+import { isHelperName } from './names.ts';
+import { distance, dot, type Point } from './point.ts';
+import type { Prior } from './prior.ts';
+import { ARM_SHARE, LEG_SHARE, lengthEvidence, SHARE_OF_HEIGHT } from './proportions.ts';
+import type { Symmetry } from './symmetry.ts';
+
+export type LimbKind = 'arm' | 'leg';
+
+/** One limb read from its root outwards. */
+export interface LimbChain {
+  kind: LimbKind;
+  /** Where the limb leaves the trunk; the girdle, the upper joint, or a joint above them. */
+  top: number;
+  /** Shoulder (collar bone) of an arm; a leg has none. */
+  girdle: number | null;
+  upper: number;
+  lower: number;
+  /** Hand or foot. */
+  end: number | null;
+  toes: number | null;
+  /** Wrist or ankle: the end joint, or where the lower bone ends without one. */
+  endAt: Point | null;
+  /** Sum of log evidence. */
+  score: number;
+}
+
+export interface LimbContext {
+  figure: Figure;
+  symmetry: Symmetry;
+  prior: Prior;
+  /** Standing height, file units, as well as it is known so far. */
+  height: number;
+}
+
+/** Limbs longer than this in joints are cut: three twist joints a segment still fit. */
+const MAX_LIMB_JOINTS = 12;
+/** Log evidence lost for a limb without a hand or foot joint: most have one. */
+const NO_END = -1.5;
+/** For a joint passed over inside a segment (it would be a twist joint). */
+const SKIPPED = -0.6;
+/** For a joint passed over that lies where its neighbour is, or whose name says that it is a helper. */
+const SKIPPED_HARMLESS = -0.15;
+/** For a joint above the upper one that is no girdle. */
+const SKIPPED_ABOVE = -0.4;
+/** For a limb joint that moves the mesh where others do not. */
+const DEFORMS = 0.8;
+/** For the hand that carries two or more fingers. */
+const HAND_BRANCHES = 0.8;
+/** Against a hand whose siblings start at the same point: they are fingers without a hand. */
+const ONE_OF_A_BUNDLE = -3;
+
+/** The best reading of a subtree as an arm or a leg, or null when it has too few joints. */
+export function readLimb(context: LimbContext, top: number, kind: LimbKind, side: Side | null): LimbChain | null {
+  let best: LimbChain | null = null;
+  const consider = (chain: LimbChain): void => {
+    chain.score = scoreLimb(context, chain, side);
+    if (!best || chain.score > best.score) best = chain;
+  };
+  for (const path of pathsBelow(context.figure, top, MAX_LIMB_JOINTS)) {
+    const last = path.length - 1;
+    for (let upper = 0; upper < last; upper++) {
+      const girdles = kind === 'arm' ? [null, ...Array.from({ length: upper }, (_, i) => i)] : [null];
+      for (const g of girdles) {
+        const girdle = g === null ? null : path[g]!;
+        const base = { kind, top, girdle, upper: path[upper]!, toes: null, score: 0 };
+        // Without an end joint, and with the last joint of the path as the end.
+        const lowest = path[last]!;
+        consider({ ...base, lower: lowest, end: null, endAt: endPoint(context.figure, lowest) });
+        for (let lower = upper + 1; lower < last; lower++) {
+          const endAt = context.figure.points[lowest]!;
+          consider({ ...base, lower: path[lower]!, end: lowest, endAt });
+        }
+      }
+    }
+  }
+  if (best && kind === 'leg') addToes(context, best, side);
+  return best;
+}
+
+function scoreLimb(context: LimbContext, chain: LimbChain, side: Side | null): number {
+  const { prior } = context;
+  const { kind, girdle, upper, lower, end } = chain;
+  const isArm = kind === 'arm';
+  let score = prior.evidence(upper, isArm ? 'upperArm' : 'upperLeg', side);
+  score += prior.evidence(lower, isArm ? 'lowerArm' : 'lowerLeg', side);
+  if (girdle !== null) score += prior.evidence(girdle, 'shoulder', side);
+  if (end !== null) score += prior.evidence(end, isArm ? 'hand' : 'foot', side);
+  return score + limbShapeEvidence(context, chain);
+}
+
+/** Log evidence of a limb's lengths, place and branching alone: 0 for an average body, about -3 for a cartoon one. */
+export function limbShapeEvidence(context: LimbContext, chain: LimbChain): number {
+  const { figure, prior, height } = context;
+  const { points, reach } = figure;
+  const { kind, girdle, upper, lower, end, endAt } = chain;
+  const isArm = kind === 'arm';
+  const upperLength = distance(points[upper]!, points[lower]!);
+  let score = end === null ? NO_END : 0;
+  if (endAt) {
+    const lowerLength = distance(points[lower]!, endAt);
+    const ratio = isArm
+      ? SHARE_OF_HEIGHT.lowerArm / SHARE_OF_HEIGHT.upperArm
+      : SHARE_OF_HEIGHT.shin / SHARE_OF_HEIGHT.thigh;
+    score += lengthEvidence(lowerLength, ratio * upperLength, 0.4);
+    score += lengthEvidence(upperLength + lowerLength, (isArm ? ARM_SHARE : LEG_SHARE) * height, 0.5);
+  } else {
+    score +=
+      lengthEvidence(upperLength, (isArm ? SHARE_OF_HEIGHT.upperArm : SHARE_OF_HEIGHT.thigh) * height, 0.6) - 0.5;
+  }
+  // How far from the middle the limb starts.
+  const expectedAside =
+    (isArm ? 0.8 * SHARE_OF_HEIGHT.shoulderHalfBreadth : 0.75 * SHARE_OF_HEIGHT.hipHalfBreadth) * height;
+  score += lengthEvidence(Math.max(asideOf(context, upper), 0.003 * height), expectedAside, 0.7);
+  if (girdle !== null) {
+    score += 0.3 + lengthEvidence(distance(points[girdle]!, points[upper]!), 0.1 * height, 0.8);
+    if (asideOf(context, girdle) > asideOf(context, upper)) score -= 1;
+  }
+  // What lies beyond the end, and what is passed over on the way.
+  if (end !== null) {
+    const beyond = reach[end]!;
+    score +=
+      beyond > 0 ? lengthEvidence(beyond, (isArm ? SHARE_OF_HEIGHT.hand : SHARE_OF_HEIGHT.foot) * height, 0.7) : -0.2;
+    if (isArm) {
+      if (figure.children[end]!.length >= 2) score += HAND_BRANCHES;
+      if (coincidentSiblings(figure, end) >= 2) score += ONE_OF_A_BUNDLE;
+    }
+  } else if (reach[lower]! > 0 && endAt) {
+    // With no end joint the lower bone should end near its tip, not carry a further limb.
+    const beyond = reach[lower]! - distance(points[lower]!, endAt);
+    if (beyond > 0.15 * height) score -= 2;
+  }
+  score += passedOver(context, chain);
+  if (prior.deforms) {
+    for (const j of [upper, lower]) score += prior.deforms[j] ? DEFORMS : 0;
+    if (end !== null) score += prior.deforms[end] ? 0.3 : 0;
+  }
+  return score;
+}
+
+/** Distance of a joint from the plane of symmetry. */
+function asideOf({ figure, symmetry }: LimbContext, j: number): number {
+  return Math.abs(dot(figure.points[j]!, symmetry.normal) - symmetry.offset);
+}
+
+/** How many siblings with joints or tips of their own start at the joint's own place. */
+function coincidentSiblings(figure: Figure, joint: number): number {
+  const parent = figure.skeleton.parents[joint]!;
+  if (parent < 0 || figure.boneLengths[joint]! < 1e-4 * figure.extent) return 0;
+  return figure.children[parent]!.filter(
+    (k) =>
+      k !== joint && figure.reach[k]! > 0 && distance(figure.points[k]!, figure.points[joint]!) < 0.002 * figure.extent,
+  ).length;
+}
+
+function passedOver(context: LimbContext, chain: LimbChain): number {
+  const { figure, prior } = context;
+  const { parents, subtreeEnd } = figure.skeleton;
+  const { end, lower, top } = chain;
+  const claimed = [chain.girdle, chain.upper, chain.lower, chain.end];
+  let score = 0;
+  // A detached foot is not below the leg's top.
+  const last = end !== null && end >= top && end < subtreeEnd[top]! ? end : lower;
+  for (let j = last; j !== top; ) {
+    j = parents[j]!;
+    if (claimed.includes(j)) continue;
+    const isAbove = j < chain.upper;
+    const parent = parents[j]!;
+    const isZeroLength = parent >= 0 && figure.boneLengths[j]! < 0.002 * figure.extent;
+    const harmless = isZeroLength || isHelperName(prior.names[j]!);
+    score += harmless ? SKIPPED_HARMLESS : isAbove ? SKIPPED_ABOVE : SKIPPED;
+  }
+  return score;
+}
+
+/** Toes: the joint below the foot that its name or its place in front of the ankle speaks for. */
+function addToes(context: LimbContext, chain: LimbChain, side: Side | null): void {
+  const { figure, prior, height } = context;
+  if (chain.end === null) return;
+  let bestScore = -1.5;
+  for (const path of pathsBelow(figure, chain.end, 4).slice(1)) {
+    const joint = path[path.length - 1]!;
+    const length = distance(figure.points[chain.end]!, figure.points[joint]!);
+    const score =
+      prior.evidence(joint, 'toes', side) +
+      lengthEvidence(length, 0.1 * height, 0.7) +
+      (isHelperName(prior.names[joint]!) ? -2 : 0) -
+      0.3 * (path.length - 2);
+    if (score > bestScore) {
+      bestScore = score;
+      chain.toes = joint;
+    }
+  }
+  if (chain.toes !== null) chain.score += bestScore + 0.5;
+}

@@ -1,0 +1,206 @@
+import { EigenvalueDecomposition, Matrix } from 'ml-matrix';
+import { type Figure, rootsOf } from './figure.ts';
+import { areMirroredNames, type NameReading } from './names.ts';
+import { distance, dot, median, minus, norm, type Point, plus, times } from './point.ts';
+
+/** Which joints mirror each other, and the plane that they mirror in. */
+export interface Symmetry {
+  /** Partner on the other side; a joint of the middle is its own; -1 for a joint without one. */
+  mirror: Int16Array;
+  /** Pairs whose parents are joints of the middle (or roots): where limbs leave the trunk. */
+  tops: { a: number; b: number; likeness: number }[];
+  /** Unit normal of the plane, along the body's left or right: which one is not known here. */
+  normal: Point;
+  /** The plane is normal · p = offset. */
+  offset: number;
+  /** How far the pairs' differences agree on one direction, 0 (any) to 1 (all the same). */
+  sharpness: number;
+}
+
+/** Two subtrees less alike than this are not each other's mirror image. */
+const MIN_LIKENESS = 0.5;
+/** Lengths that differ by this share of the longer one are half alike: rigs and measured bodies are not exact. */
+const LENGTH_TOLERANCE = 0.25;
+/** Pairs are compared by place within this share of the extent. */
+const PLACE_TOLERANCE = 0.15;
+/** A joint of the middle lies within this share of the extent of the plane. */
+const MIDDLE_TOLERANCE = 0.08;
+
+interface Plane {
+  normal: Point;
+  offset: number;
+}
+
+/**
+ * Finds mirror pairs from the top of the tree: among the children of a joint of the middle, two subtrees of like bone
+ * lengths are a pair; below a pair, children are matched across. The plane that the pairs give then settles
+ * what lengths leave open. Neither pose nor joint order nor names are needed; mirrored names help.
+ */
+export function findSymmetry(figure: Figure, names: readonly NameReading[]): Symmetry {
+  const first = pairJoints(figure, names, null);
+  const plane = fitPlane(figure, first.mirror);
+  const second = pairJoints(figure, names, plane.sharpness > 0.5 ? plane : null);
+  const refined = fitPlane(figure, second.mirror);
+  dropStrays(figure, second.mirror, refined);
+  return { ...second, ...refined };
+}
+
+function pairJoints(
+  figure: Figure,
+  names: readonly NameReading[],
+  plane: Plane | null,
+): { mirror: Int16Array; tops: Symmetry['tops'] } {
+  const { skeleton, children } = figure;
+  const mirror = new Int16Array(skeleton.jointCount).fill(-1);
+  const tops: Symmetry['tops'] = [];
+  const likeness = likenessOf(figure, names, plane);
+
+  const matchAcross = (a: number, b: number): void => {
+    mirror[a] = b;
+    mirror[b] = a;
+    for (const { i, j } of bestMatches(children[a]!, children[b]!, likeness)) matchAcross(i, j);
+  };
+  const splitMiddle = (siblings: readonly number[]): void => {
+    const pairs: { i: number; j: number; value: number }[] = [];
+    for (let i = 0; i < siblings.length; i++) {
+      for (let j = i + 1; j < siblings.length; j++) {
+        const [a, b] = [siblings[i]!, siblings[j]!];
+        const value = likeness(a, b);
+        if (value > MIN_LIKENESS && canBeOpposite(figure, a, b, plane)) pairs.push({ i: a, j: b, value });
+      }
+    }
+    pairs.sort((p, q) => q.value - p.value || figure.reach[q.i]! - figure.reach[p.i]!);
+    const taken = new Set<number>();
+    for (const { i, j, value } of pairs) {
+      if (taken.has(i) || taken.has(j)) continue;
+      taken.add(i).add(j);
+      tops.push({ a: i, b: j, likeness: value });
+      matchAcross(i, j);
+    }
+    for (const joint of siblings) {
+      if (taken.has(joint)) continue;
+      mirror[joint] = joint;
+      splitMiddle(children[joint]!);
+    }
+  };
+  splitMiddle(rootsOf(skeleton));
+  return { mirror, tops };
+}
+
+/** Likeness of two subtrees as mirror images, 0 to 1 (a little more for mirrored names); answers are kept. */
+function likenessOf(
+  figure: Figure,
+  names: readonly NameReading[],
+  plane: Plane | null,
+): (a: number, b: number) => number {
+  const known = new Map<number, number>();
+  const { children, boneLengths, reach, extent, skeleton } = figure;
+  const sizeOf = (j: number): number => skeleton.subtreeEnd[j]! - j;
+  const likeLength = (x: number, y: number): number => {
+    const difference = Math.abs(x - y) / (Math.max(x, y) + 0.01 * extent);
+    return Math.exp(-((difference / LENGTH_TOLERANCE) ** 2));
+  };
+  const likeness = (a: number, b: number): number => {
+    const key = Math.min(a, b) * skeleton.jointCount + Math.max(a, b);
+    const before = known.get(key);
+    if (before !== undefined) return before;
+    let sum = 0.6 * likeLength(boneLengths[a]!, boneLengths[b]!) + 0.4 * likeLength(reach[a]!, reach[b]!);
+    let weight = 1;
+    for (const { i, j, value } of bestMatches(children[a]!, children[b]!, likeness)) {
+      sum += value * Math.min(sizeOf(i), sizeOf(j));
+      weight += Math.min(sizeOf(i), sizeOf(j));
+    }
+    // Joints that only one side has count half: hair, an end joint that one hand lacks.
+    weight += 0.5 * Math.abs(sizeOf(a) - sizeOf(b));
+    let value = sum / weight;
+    if (plane) {
+      const miss = norm(minus(reflect(figure.points[a]!, plane), figure.points[b]!)) / (PLACE_TOLERANCE * extent);
+      value -= 0.4 * Math.min(1, miss);
+    }
+    const [nameA, nameB] = [names[a]!, names[b]!];
+    if (areMirroredNames(nameA, nameB)) value += 0.4;
+    else if (nameA.side !== null && nameB.side !== null) value -= 0.2;
+    known.set(key, value);
+    return value;
+  };
+  return likeness;
+}
+
+/** Greedy best matches between two sets of siblings. */
+function bestMatches(
+  left: readonly number[],
+  right: readonly number[],
+  likeness: (a: number, b: number) => number,
+): { i: number; j: number; value: number }[] {
+  const pairs = left.flatMap((i) => right.map((j) => ({ i, j, value: likeness(i, j) })));
+  pairs.sort((p, q) => q.value - p.value);
+  const taken = new Set<number>();
+  return pairs.filter(({ i, j, value }) => {
+    if (value < 0.2 || taken.has(i) || taken.has(j)) return false;
+    taken.add(i).add(j);
+    return true;
+  });
+}
+
+/** Two subtrees whose joints all lie on one another, or on the same side of the plane, are not left and right. */
+function canBeOpposite(figure: Figure, a: number, b: number, plane: Plane | null): boolean {
+  const { points, tips, skeleton, extent } = figure;
+  const cloud = (top: number): Point[] => {
+    const list: Point[] = [];
+    for (let j = top; j < skeleton.subtreeEnd[top]!; j++) list.push(points[j]!, ...tips[j]!);
+    return list;
+  };
+  const mean = (list: Point[]): Point => times(list.reduce(plus), 1 / list.length);
+  const [ma, mb] = [mean(cloud(a)), mean(cloud(b))];
+  if (distance(ma, mb) < 1e-4 * extent) return false;
+  if (!plane) return true;
+  const sideA = dot(ma, plane.normal) - plane.offset;
+  const sideB = dot(mb, plane.normal) - plane.offset;
+  return sideA * sideB < 0 || Math.abs(sideA - sideB) > MIDDLE_TOLERANCE * extent;
+}
+
+function reflect(p: Point, { normal, offset }: Plane): Point {
+  return minus(p, times(normal, 2 * (dot(p, normal) - offset)));
+}
+
+/**
+ * The plane square to what the pairs' differences have in common: first eigenvector of Σ d dᵀ, with d unit-free so that
+ * wide arms do not outweigh all else.
+ */
+function fitPlane(figure: Figure, mirror: Int16Array): Plane & { sharpness: number } {
+  const { points, extent } = figure;
+  const scatter = Matrix.zeros(3, 3);
+  const middles: Point[] = [];
+  let total = 0;
+  for (let j = 0; j < mirror.length; j++) {
+    const partner = mirror[j]!;
+    if (partner <= j) continue;
+    const d = minus(points[j]!, points[partner]!);
+    const length = norm(d);
+    if (length < 1e-4 * extent) continue;
+    const weight = Math.min(1, length / (0.1 * extent)) / (length * length);
+    for (let r = 0; r < 3; r++) {
+      for (let c = 0; c < 3; c++) scatter.set(r, c, scatter.get(r, c) + weight * d[r]! * d[c]!);
+    }
+    total += weight * length * length;
+    middles.push(times(plus(points[j]!, points[partner]!), 0.5));
+  }
+  if (total === 0) return { normal: [1, 0, 0], offset: points[0]?.[0] ?? 0, sharpness: 0 };
+  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(scatter, { assumeSymmetric: true });
+  const largest = realEigenvalues.indexOf(Math.max(...realEigenvalues));
+  const column = eigenvectorMatrix.getColumn(largest);
+  const normal: Point = [column[0]!, column[1]!, column[2]!];
+  const offset = median(middles.map((m) => dot(m, normal)));
+  return { normal, offset, sharpness: realEigenvalues[largest]! / total };
+}
+
+/** A lone joint far off the plane (a weapon, a pouch) is none of the middle, unless pairs hang below it. */
+function dropStrays(figure: Figure, mirror: Int16Array, plane: Plane): void {
+  const { skeleton, points, extent } = figure;
+  for (let j = mirror.length - 1; j >= 0; j--) {
+    if (mirror[j] !== j || Math.abs(dot(points[j]!, plane.normal) - plane.offset) <= MIDDLE_TOLERANCE * extent)
+      continue;
+    const carriesMore = mirror.subarray(j + 1, skeleton.subtreeEnd[j]!).some((partner) => partner !== -1);
+    if (!carriesMore) mirror[j] = -1;
+  }
+}
