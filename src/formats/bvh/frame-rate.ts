@@ -2,14 +2,14 @@
 const COMMON_RATES = [24, 25, 30, 48, 50, 60, 72, 90, 96, 100, 120, 144, 180, 200, 240, 250, 300, 360, 480];
 /** Television rates of 1000/1001 of a whole number (SMPTE ST 12-1: 24, 30, 60; 120 by the same rule). */
 const DROPPED_RATES = [24, 30, 60, 120];
-/** A duration this near (relative) to 1 / fps loses less than a frame in a million frames. */
-const EXACT_TOLERANCE = 1e-6;
+/** A duration this near (relative) to 1 / fps loses less than half a frame in a million frames. */
+const EXACT_TOLERANCE = 5e-7;
 
 /** A frame rate read from a frame duration. */
 export interface FrameRate {
   /** Frames a second: the rate that was meant, as far as the digits tell. */
   fps: number;
-  /** Whether the duration is that rate's, to a millionth; false: it was written with too few digits. */
+  /** Whether the duration is that rate's, to half a millionth; false: it was written with too few digits. */
   exact: boolean;
 }
 

@@ -1,4 +1,5 @@
 import { type Note, RigproofError } from '../../errors.ts';
+import type { Clip } from '../../skeleton/clip.ts';
 import { buildSkeleton, type Skeleton } from '../../skeleton/skeleton.ts';
 import type { BvhChannel, BvhFile, BvhTake } from './bvh-file.ts';
 import {
@@ -63,7 +64,7 @@ export interface BvhReader {
  * those announced.
  *
  * Notes: `BVH_FRAME_RATE`, `BVH_FRAME_TIME`, `BVH_FRAME_COUNT`, `BVH_FRAMES_WRAPPED`, `BVH_NO_MOTION`,
- * `BVH_NO_CHANNELS`, `BVH_NO_NAME`, `BVH_ROOTS`, `BVH_NAME_ENCODING`, `BVH_OFFSET_REPLACED`, `BVH_ZERO_POSITIONS`.
+ * `BVH_NO_CHANNELS`, `BVH_NO_NAME`, `BVH_ROOTS`, `BVH_NAME_ENCODING`, `BVH_ZERO_POSITIONS`.
  *
  * @throws RigproofError with line and column: `BVH_EMPTY`, `BVH_NOT_TEXT`, `BVH_NOT_BVH`, `BVH_ENCODING`,
  *   `BVH_STRUCTURE`, `BVH_BRACES`, `BVH_TRUNCATED`, `BVH_NO_ROOT`, `BVH_OFFSET`, `BVH_CHANNEL`, `BVH_CHANNEL_COUNT`,
@@ -138,6 +139,7 @@ class ChunkReader implements BvhReader {
     }
     this.checkLastFrame(motion);
     const takes = motion.takes.map((take) => this.finishTake(motion, take));
+    for (const { skeleton, clip } of takes) this.keepOffsets(skeleton, clip);
     this.noteFrames(motion);
     return { name: this.file, takes, notes: this.notes };
   }
@@ -328,6 +330,28 @@ class ChunkReader implements BvhReader {
       translations: trim(take.translations, translationCount),
     };
     return { skeleton, clip, channels };
+  }
+
+  /**
+   * Some exporters give inner joints position channels and fill them with zeros, meaning 'no change'. Read by the rule
+   * that positions replace the OFFSET, such a figure would collapse into its root.
+   */
+  private keepOffsets(skeleton: Skeleton, { translationJoints, translations, frameCount }: Clip): void {
+    if (frameCount === 0) return;
+    const kept: string[] = [];
+    const stride = translationJoints.length * 3;
+    translationJoints.forEach((joint, m) => {
+      const offset = skeleton.restTranslations.subarray(joint * 3, joint * 3 + 3);
+      if (skeleton.parents[joint]! < 0 || offset.every((x) => x === 0)) return;
+      for (let at = m * 3; at < translations.length; at += stride) {
+        if (translations[at] !== 0 || translations[at + 1] !== 0 || translations[at + 2] !== 0) return;
+      }
+      for (let at = m * 3; at < translations.length; at += stride) translations.set(offset, at);
+      kept.push(skeleton.names[joint]!);
+    });
+    if (kept.length === 0) return;
+    const message = `Position channels of ${kept.join(', ')} are zero throughout; their OFFSETs are kept.`;
+    this.note('BVH_ZERO_POSITIONS', 'warning', message);
   }
 
   private noteFrames({ header, scanner }: Motion): void {

@@ -72,6 +72,13 @@ describe('numbers equal parseFloat bit for bit', () => {
 
   it('for the spellings that files hold', () => {
     expectAsParseFloat(['-9.9e-17', '.5', '-.5', '+1', '3.', '-0.0', '0', '-0', '1E2', '1e+02', '00012.50', '1e-30']);
-    expectAsParseFloat(['2.54687e-14', '-3.88251e-19', '0.1234567890123456', '123456789.123456789', '1e-323', '1e-400']);
+    expectAsParseFloat([
+      '2.54687e-14',
+      '-3.88251e-19',
+      '0.1234567890123456',
+      '123456789.123456789',
+      '1e-323',
+      '1e-400',
+    ]);
   });
 });
