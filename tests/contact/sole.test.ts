@@ -26,7 +26,6 @@ function shoe(
   front: number,
   tread: number,
   size = 1,
-  size = 1,
 ): SkinMesh {
   const spots: number[][] = [];
   for (let i = 0; i <= 10; i++) {
