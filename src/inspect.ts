@@ -51,7 +51,7 @@ export interface Inspection {
   /** Measures that geometry does not settle. */
   unsure: ('up' | 'facing' | 'metresPerUnit')[];
   restPose: 'T' | 'A' | 'other';
-  /** Degrees below the horizontal, mean of both arms. */
+  /** Degrees below the horizontal, mean of both arms, to a hundredth. */
   armsDown: number | null;
   /** Which of a character's poses is its reference, and how the others stand; null for a clip. */
   referencePose: {
@@ -120,7 +120,7 @@ export function inspectFigure({ file, skeleton, body, notes, clip, character }: 
     evidence: { ...frame.evidence, restPose: restPose.evidence },
     unsure: [...frame.unsure],
     restPose: restPose.kind,
-    armsDown: restPose.armsDownDegrees,
+    armsDown: restPose.armsDownDegrees === null ? null : toHundredth(restPose.armsDownDegrees),
     referencePose: character ? inspectPoses(character, body) : null,
     frames: clip ? clip.frameCount : null,
     fps: clip ? inferFrameRate(clip.frameDuration).fps : null,
@@ -157,11 +157,22 @@ function nameDirection(direction: readonly [number, number, number]): NamedDirec
   return [...direction];
 }
 
-/** The inspection in words, a line an entry. `sure` and `unsure` mark what is certain and what is not. */
-export function describeInspection(
-  inspection: Inspection,
-  mark: { sure: (text: string) => string; unsure: (text: string) => string } = { sure: (t) => t, unsure: (t) => t },
-): string[] {
+/** How parts of a text stand out. */
+export interface TextMarks {
+  sure(text: string): string;
+  unsure(text: string): string;
+  /** Evidence and other small print. */
+  quiet(text: string): string;
+}
+
+const PLAIN: TextMarks = { sure: (text) => text, unsure: (text) => text, quiet: (text) => text };
+
+const LABEL_WIDTH = 12;
+/** Letters a line of evidence. */
+const EVIDENCE_WIDTH = 96;
+
+/** The inspection in words, a line an entry. */
+export function describeInspection(inspection: Inspection, mark: TextMarks = PLAIN): string[] {
   const { evidence } = inspection;
   const rows: [string, string, string?][] = [
     [inspection.kind, `${inspection.fileFormat}, ${inspection.joints} joints`],
@@ -195,7 +206,10 @@ export function describeInspection(
     const list = animations.map(({ name, duration }) => `${name || '(no name)'} ${round(duration)} s`).join(', ');
     rows.push(['animations', `${animations.length}: ${list}`]);
   }
-  const lines = rows.map(([label, value, why]) => `  ${label.padEnd(11)} ${value}${why ? `  (${why})` : ''}`);
+  const lines = rows.flatMap(([label, value, why]) => [
+    `  ${label.padEnd(LABEL_WIDTH)}${value}`,
+    ...(why ? wrap(why).map((line) => ' '.repeat(LABEL_WIDTH + 4) + mark.quiet(line)) : []),
+  ]);
   const roles = Object.entries(inspection.roles);
   if (roles.length > 0) {
     lines.push('', `  ${roles.length} roles`);
@@ -218,8 +232,26 @@ export function describeInspection(
   return lines;
 }
 
+/** Without what is noise of Float32 files, and without -0. */
+function toHundredth(value: number): number {
+  return Math.round(value * 100) / 100 + 0;
+}
+
 function directionText(direction: NamedDirection): string {
   return typeof direction === 'string' ? direction : `(${direction.map(round).join(', ')})`;
+}
+
+function wrap(text: string): string[] {
+  const lines: string[] = [];
+  let line = '';
+  for (const word of text.split(' ')) {
+    if (line && line.length + 1 + word.length > EVIDENCE_WIDTH) {
+      lines.push(line);
+      line = '';
+    }
+    line += line ? ` ${word}` : word;
+  }
+  return [...lines, line];
 }
 
 /** Four significant digits, without trailing zeros. */

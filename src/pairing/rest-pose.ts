@@ -64,12 +64,13 @@ export function readRestPose(
   let kind: RestPose['kind'] = 'other';
   if (stands && isOut && Math.abs(down) <= T_MAX) kind = 'T';
   else if (stands && isOut && down > T_MAX && down <= A_MAX) kind = 'A';
-  const vertical = down >= 0 ? `${down.toFixed(0)} degrees below` : `${(-down).toFixed(0)} degrees above`;
+  const size = Math.abs(down).toFixed(0);
+  const vertical = size === '0' ? 'level' : `${size} degrees ${down > 0 ? 'below' : 'above'} the horizontal`;
   const thighs = legs.length > 0 ? `, thighs up to ${Math.max(...legs).toFixed(0)} degrees from straight down` : '';
   return {
     kind,
     armsDownDegrees: down,
-    evidence: `arms ${vertical} the horizontal, up to ${forward.toFixed(0)} degrees out of the plane of the body${thighs}`,
+    evidence: `arms ${vertical}, up to ${forward.toFixed(0)} degrees out of the plane of the body${thighs}`,
   };
 }
 

@@ -1,0 +1,69 @@
+#!/usr/bin/env node
+import { readFileSync } from 'node:fs';
+import { Command, CommanderError } from 'commander';
+import { formatError, RigproofError } from '../errors.ts';
+import { inspectCommand } from './inspect.ts';
+import { EXIT } from './output.ts';
+import { pairCommand } from './pair.ts';
+
+/** Faults that lie in how the command was typed, not in a file. */
+const USAGE_FAULTS = new Set(['FILE_IS_INPUT', 'FILE_EXISTS', 'MAP_NO_FILE', 'MAP_WHICH_FIGURE']);
+
+const COMMANDS = [inspectCommand, pairCommand];
+
+function createProgram(): Command {
+  const { version, description } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));
+  const program = new Command('rigproof')
+    .description(description)
+    .version(version)
+    .showHelpAfterError('(--help shows how it is used)')
+    .configureHelp({ sortOptions: false, showGlobalOptions: false })
+    .addHelpText(
+      'after',
+      '\nExit codes: 0 done, 1 done but the proof failed, 2 bad usage, 3 bad input.\nrigproof COMMAND --help shows an example of each command.',
+    )
+    .exitOverride();
+  for (const create of COMMANDS) {
+    const command = create()
+      .option('--json', 'print the result as JSON on stdout')
+      .option('--quiet', 'print nothing but errors')
+      .option('--debug', 'show where in the program an error arose')
+      .copyInheritedSettings(program);
+    program.addCommand(command);
+  }
+  return program;
+}
+
+/** Says what went wrong and returns the exit code for it. */
+function report(error: unknown): number {
+  // Commander has said it already; asking for help or the version is no fault.
+  if (error instanceof CommanderError) return error.exitCode === 0 ? EXIT.DONE : EXIT.USAGE;
+  const debug = process.argv.includes('--debug');
+  const stack = debug && error instanceof Error ? `\n${error.stack}` : '';
+  if (error instanceof RigproofError) {
+    process.stderr.write(`${formatError(error)}${stack}\n`);
+    return USAGE_FAULTS.has(error.code) ? EXIT.USAGE : EXIT.BAD_INPUT;
+  }
+  const message = error instanceof Error ? error.message : String(error);
+  const hint = debug ? '' : '\n  Run it again with --debug and report what it shows.';
+  process.stderr.write(`This is a fault in rigproof, not in your files: ${message}${hint}${stack}\n`);
+  return EXIT.INTERNAL;
+}
+
+// `rigproof … | head` closes the pipe early, which is no fault.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code === 'EPIPE') process.exit(process.exitCode ?? EXIT.DONE);
+  throw error;
+});
+
+try {
+  const program = createProgram();
+  if (process.argv.length <= 2) {
+    program.outputHelp({ error: true });
+    process.exitCode = EXIT.USAGE;
+  } else {
+    await program.parseAsync();
+  }
+} catch (error) {
+  process.exitCode = report(error);
+}
