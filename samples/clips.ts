@@ -121,6 +121,9 @@ function contactsOf(plants: Record<Side, Plant[]>, duration: number): Contacts {
   return { left: list('l'), right: list('r') };
 }
 
+/** x where it is positive and 0 where it is negative, rounded over about `softness`. */
+const positivePart = (x: number, softness: number): number => (x + Math.hypot(x, softness)) / 2;
+
 /** A walk round the corner of the stalls, and a greeting with the right hand at its end. 60 Hz. */
 export function nightRound(): MadeClip {
   const fps = 60;
@@ -201,7 +204,7 @@ export function nightRound(): MadeClip {
     for (const side of SIDES) {
       const reach = side === 'l' ? swing : -swing;
       const arm = armRotations(
-        { forward: reach * 24 - 1, aside: 9, elbow: 14 + 10 * Math.max(0, reach) + 6 * moving },
+        { forward: reach * 24 - 1, aside: 9, elbow: 14 + 10 * positivePart(reach, 0.2) + 6 * moving },
         side,
       );
       let { humerus, radius } = arm;
@@ -339,7 +342,7 @@ export function puddleHop(): MadeClip {
     );
     for (const side of SIDES) {
       const reach = side === 'r' ? 58 * crouch : 30 * crouch;
-      const elbow = 16 + (side === 'r' ? 14 : 50) * crouch + 0.5 * Math.max(0, swing);
+      const elbow = 16 + (side === 'r' ? 14 : 50) * crouch + 0.5 * positivePart(swing, 12);
       const { humerus, radius } = armRotations(
         { forward: swing + reach, aside: 9 + 8 * gather + 4 * crouch, elbow },
         side,

@@ -197,23 +197,48 @@ function extent(figure: Figure): { low: number; high: number; height: number } {
   return { low, high, height: high - low };
 }
 
-/** Where the figure is: the joint that the most left and right limbs share, found by the largest subtree branching. */
+/** The joint that the pictures are centred on. */
 function pelvisOf(figure: Figure): THREE.Object3D {
   const named = figure.joints.find(({ node }) => /hip|pelvis|body/i.test(node.name));
   return (named ?? figure.joints[0]!).node;
 }
 
-/** Horizontal facing of a pose: left of the body × up, from the first joints of each side in the tree. */
+/** A name without its side, the same for both partners of a pair. */
+function nameWithoutSide(name: string): string {
+  const plain = name.replace(/left|right/i, '');
+  if (plain !== name) return plain.toLowerCase();
+  return name
+    .replace(/(^|[^a-z])[lr](?=[^a-z]|$)/i, '$1')
+    .replace(/^[lr](?=[A-Z])/, '')
+    .replace(/([a-z])[LR]$/, '$1')
+    .toLowerCase();
+}
+
+/** Horizontal facing of a pose, radians from +Z: left of the body × up, from pairs of joints where limbs begin. */
 function facingOf(figure: Figure): number {
+  const starts = figure.joints.filter(
+    ({ parent, body }) => body !== 'middle' && (parent < 0 || figure.joints[parent]!.body === 'middle'),
+  );
+  const places = (side: Body) =>
+    new Map(
+      starts
+        .filter(({ body }) => body === side)
+        .map(({ node }) => [nameWithoutSide(node.name), node.getWorldPosition(new THREE.Vector3())]),
+    );
+  const rights = places('right');
   const across = new THREE.Vector3();
-  for (const { node, parent, body } of figure.joints) {
-    if (body === 'middle' || (parent >= 0 && figure.joints[parent]!.body !== 'middle')) continue;
-    node.getWorldPosition(scratch);
-    across.addScaledVector(scratch, body === 'left' ? 1 : -1);
+  for (const [name, left] of places('left')) {
+    const right = rights.get(name);
+    if (right) across.add(left).sub(right);
+  }
+  if (across.lengthSq() === 0) {
+    // No names to go by: the middles of both sides.
+    for (const { node, body } of starts) {
+      across.addScaledVector(node.getWorldPosition(scratch), body === 'left' ? 1 : -1);
+    }
   }
   const facing = across.cross(new THREE.Vector3(0, 1, 0));
-  if (Math.hypot(facing.x, facing.z) < 1e-9) return 0;
-  return Math.atan2(facing.x, facing.z);
+  return Math.hypot(facing.x, facing.z) < 1e-9 ? 0 : Math.atan2(facing.x, facing.z);
 }
 
 const CYLINDER = new THREE.CylinderGeometry(1, 1, 1, 8).translate(0, 0.5, 0);

@@ -223,8 +223,16 @@ interface Flags {
   elevation: string;
   opacity: string;
   skeleton: boolean;
+  left?: string;
   title?: string;
   output: string;
+}
+
+function vectorOf(text: string | undefined): [number, number, number] | undefined {
+  if (text === undefined) return undefined;
+  const [x, y, z] = text.split(',').map(Number);
+  if (![x, y, z].every(Number.isFinite)) throw new Error(`--left takes three numbers such as 0,0,-1, not ${text}`);
+  return [x!, y!, z!];
 }
 
 async function main(argv: string[]): Promise<void> {
@@ -243,6 +251,7 @@ async function main(argv: string[]): Promise<void> {
     .option('--elevation <degrees>', 'camera over the horizon', '7')
     .option('--opacity <share>', 'of the mesh under the skeleton', '0.75')
     .option('--no-skeleton', 'the mesh alone')
+    .option('--left <x,y,z>', 'left of a character whose joints have no names')
     .option('--title <text>')
     .requiredOption('-o, --output <file>', 'PNG to write')
     .parse(argv);
@@ -266,7 +275,13 @@ async function main(argv: string[]): Promise<void> {
         }
       : undefined,
     target: flags.glb
-      ? { path: flags.glb, animation, overlay: flags.skeleton, meshOpacity: Number(flags.opacity) }
+      ? {
+          path: flags.glb,
+          animation,
+          overlay: flags.skeleton,
+          meshOpacity: Number(flags.opacity),
+          left: vectorOf(flags.left),
+        }
       : undefined,
     frames: flags.times.split(',').map(Number),
     views: flags.views.split(',') as View[],
