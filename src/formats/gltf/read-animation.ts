@@ -54,7 +54,7 @@ export function readAnimation(character: Character, index: number, fps: number):
   const pointer = `/animations/${index}`;
   const animation = readTracks(container, index);
   const { start, end } = animation;
-  if (!Array.from(binding.nodes).some((node) => animation.tracks.has(node))) {
+  if (!binding.nodes.some((node) => animation.tracks.has(node))) {
     throw new RigproofError(
       'GLTF_NO_JOINT_KEYS',
       'The animation has no keys for any joint of the skeleton.',

@@ -18,7 +18,14 @@ import { documentOf, type NodeTree, nodeName, readNodes } from './nodes.ts';
 import { readSkins } from './read-skins.ts';
 import { measurePosture, type PostureMeasure, readBindPose, type SkinBinding, samePose } from './reference-pose.ts';
 import { selectJoints } from './select-joints.ts';
-import { animationDuration, createPoseSampler, extentOf, findMovingNodes, readTracks } from './tracks.ts';
+import {
+  type AnimationTracks,
+  animationDuration,
+  createPoseSampler,
+  extentOf,
+  findMovingNodes,
+  readAllTracks,
+} from './tracks.ts';
 
 export interface ReadCharacterOptions {
   /** Without one, Draco-compressed meshes are left out of `skins`, with a note. */
@@ -52,7 +59,8 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
   const notes: Note[] = [...container.notes];
   const tree = readNodes(container);
   const table = readHumanoidTable(container, notes);
-  const moving = findMovingNodes(container, tree);
+  const tracks = readAllTracks(container, notes);
+  const moving = findMovingNodes(container, tree, tracks);
   const selection = selectJoints(container, tree, table?.nodes.values() ?? [], moving);
   if (selection.sceneIgnored) {
     notes.push({
@@ -72,7 +80,7 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
   for (const { joints } of skinBindings) for (const j of joints) if (j >= 0) skinned[j] = 1;
   const complete = skinBindings.filter((skin) => !skin.joints.includes(-1));
   const bindPose = readBindPose(container, tree, binding, parents, nodeRest, complete, notes);
-  const firstKey = bestFirstKey(container, tree, binding, rest, notes);
+  const firstKey = bestFirstKey(container, tree, binding, rest, tracks);
   const { skeleton, referencePose, otherPoses } = chooseReference(rest, nodeRest, bindPose, firstKey, options, name);
 
   const worldRest = createWorldPose(jointCount);
@@ -96,7 +104,7 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
   }
   const animations = (document.animations ?? []).map((animation, i) => ({
     name: animation.name ? animation.name : `#${i}`,
-    duration: animationDuration(container, i),
+    duration: animationDuration(container, i, tracks[i]!),
   }));
   return {
     name,
@@ -237,31 +245,22 @@ function bestFirstKey(
   tree: NodeTree,
   binding: NodeBinding,
   rest: Skeleton,
-  notes: Note[],
+  animations: readonly (AnimationTracks | null)[],
 ): FirstKey | null {
-  const { animations = [] } = documentOf(container);
   const { jointCount, parents } = rest;
   const world = createWorldPose(jointCount);
   forwardKinematics(parents, rest.restRotations, rest.restTranslations, world);
   const size = extentOf(world.positions, 3) || 1;
   let best: FirstKey | null = null;
-  for (let animation = 0; animation < animations.length; animation++) {
+  animations.forEach((tracks, animation) => {
+    if (tracks === null || !binding.nodes.some((node) => tracks.tracks.has(node))) return;
     const pose = { rotations: new Float64Array(jointCount * 4), translations: new Float64Array(jointCount * 3) };
-    try {
-      const tracks = readTracks(container, animation);
-      if (![...tracks.tracks.keys()].some((node) => binding.nodes.includes(node))) continue;
-      createPoseSampler(tree, binding, parents, tracks).sample(tracks.start, pose);
-    } catch (error) {
-      if (!(error instanceof RigproofError)) throw error;
-      // One faulty animation does not make the character unreadable; reading that animation will say the same.
-      notes.push({ code: error.code, severity: 'warning', message: error.message, place: error.place });
-      continue;
-    }
+    createPoseSampler(tree, binding, parents, tracks).sample(tracks.start, pose);
     forwardKinematics(parents, pose.rotations, pose.translations, world);
     const measure = measurePosture(world.positions, size);
-    const name = animations[animation]!.name ?? `#${animation}`;
+    const name = documentOf(container).animations![animation]!.name || `#${animation}`;
     if (best === null || measure.score > best.measure.score) best = { animation, name, pose, measure };
-  }
+  });
   return best;
 }
 

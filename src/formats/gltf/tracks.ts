@@ -1,9 +1,9 @@
-import { RigproofError } from '../../errors.ts';
+import { type Note, RigproofError } from '../../errors.ts';
 import { transformPoint } from '../../math/affine.ts';
 import { angleBetweenQuats, normalizeQuat, slerpQuat } from '../../math/quat.ts';
 import { distanceVec, lerpVec } from '../../math/vec.ts';
 import type { LocalPose } from '../../skeleton/clip.ts';
-import { isCompressed, readAccessor } from './accessor.ts';
+import { readAccessor } from './accessor.ts';
 import type { GltfContainer } from './container.ts';
 import { fromNodeRotation, fromNodeTranslation, type NodeBinding } from './node-binding.ts';
 import { documentOf, type NodeTree, remainder } from './nodes.ts';
@@ -96,57 +96,95 @@ export function readTracks(container: GltfContainer, index: number): AnimationTr
   return { tracks, start: tracks.size > 0 ? start : 0, end: tracks.size > 0 ? end : 0 };
 }
 
-/** Latest key time of an animation in seconds, 0 where it cannot be read. */
-export function animationDuration(container: GltfContainer, index: number): number {
-  const { samplers } = documentOf(container).animations![index]!;
-  let end = 0;
-  for (const input of new Set(samplers.map((sampler) => sampler.input))) {
-    const accessor = documentOf(container).accessors![input]!;
-    const stated = accessor.max?.[0];
-    if (typeof stated === 'number' && Number.isFinite(stated)) end = Math.max(end, stated);
-    else if (accessor.type === 'SCALAR' && !isCompressed(container, input)) {
-      for (const time of readAccessor(container, input, 'SCALAR')) end = Math.max(end, time);
+/**
+ * The keys of every animation; null, with a note, for one that cannot be read: it does not make the character
+ * unreadable, and reading that animation says the same again.
+ */
+export function readAllTracks(container: GltfContainer, notes: Note[]): (AnimationTracks | null)[] {
+  return (documentOf(container).animations ?? []).map((_, index) => {
+    try {
+      return readTracks(container, index);
+    } catch (error) {
+      if (!(error instanceof RigproofError)) throw error;
+      notes.push({ code: error.code, severity: 'warning', message: error.message, place: error.place });
+      return null;
     }
+  });
+}
+
+/** Latest key time of an animation in seconds, weights included: what its accessors state, else what was read. */
+export function animationDuration(container: GltfContainer, index: number, tracks: AnimationTracks | null): number {
+  const { samplers } = documentOf(container).animations![index]!;
+  let end = tracks?.end ?? 0;
+  for (const { input } of samplers) {
+    const stated = documentOf(container).accessors![input]!.max?.[0];
+    if (typeof stated === 'number' && Number.isFinite(stated)) end = Math.max(end, stated);
   }
   return end;
 }
 
-/** One a node: 1 where some animation takes its rotation or translation away from node rest. Faulty keys count. */
-export function findMovingNodes(container: GltfContainer, tree: NodeTree): Uint8Array {
-  const { animations = [], accessors = [] } = documentOf(container);
+/**
+ * One a node: 1 where some animation takes its rotation or translation away from node rest. What an unreadable animation
+ * targets is taken to move.
+ */
+export function findMovingNodes(
+  container: GltfContainer,
+  tree: NodeTree,
+  animations: readonly (AnimationTracks | null)[],
+): Uint8Array {
   const moving = new Uint8Array(tree.count);
-  const extent = extentOf(tree.worlds, 12, 3) || 1;
-  for (const { channels, samplers } of animations) {
-    for (const { target, sampler } of channels) {
-      const { node, path } = target;
-      if (node === undefined || moving[node] || (path !== 'translation' && path !== 'rotation')) continue;
-      const { output, interpolation } = samplers[sampler]!;
-      const type = path === 'rotation' ? 'VEC4' : 'VEC3';
-      if (accessors[output]!.type !== type || isCompressed(container, output)) {
-        moving[node] = 1;
-        continue;
+  const tolerance = MOVING_SHARE * (extentOf(tree.worlds, 12, 3) || 1);
+  animations.forEach((animation, index) => {
+    if (animation === null) {
+      for (const { target } of documentOf(container).animations![index]!.channels) {
+        const { node, path } = target;
+        if (node !== undefined && (path === 'rotation' || path === 'translation')) moving[node] = 1;
       }
-      const values = readAccessor(container, output, type);
-      const size = type === 'VEC4' ? 4 : 3;
-      const isSpline = interpolation === 'CUBICSPLINE';
-      const parent = tree.parents[node]!;
-      const scale = parent < 0 ? 1 : Math.cbrt(Math.abs(determinantOf(tree.remainders, parent * 12))) || 1;
-      for (let at = 0, k = 0; at < values.length && !moving[node]; at += size, k++) {
-        if (isSpline && k % 3 !== 1) {
-          // A tangent on equal keys still moves the node between them.
-          for (let c = 0; c < size; c++) if (Math.abs(values[at + c]!) > MOVING_ANGLE) moving[node] = 1;
-          continue;
-        }
-        if (size === 4) {
-          normalizeQuat(values, at);
-          if (angleBetweenQuats(values, at, tree.rotations, node * 4) > MOVING_ANGLE) moving[node] = 1;
-        } else if (distanceVec(values, at, tree.translations, node * 3) * scale > MOVING_SHARE * extent) {
-          moving[node] = 1;
-        }
-      }
+      return;
     }
-  }
+    for (const [node, { rotation, translation }] of animation.tracks) {
+      if (rotation && turns(rotation, tree, node)) moving[node] = 1;
+      if (translation && shifts(translation, tree, node, tolerance)) moving[node] = 1;
+    }
+  });
   return moving;
+}
+
+function turns(track: Track, tree: NodeTree, node: number): boolean {
+  const q = new Float64Array(4);
+  for (let k = 0; k < track.times.length; k++) {
+    if (hasTangents(track, k, MOVING_ANGLE)) return true;
+    q.set(keyValue(track, k));
+    normalizeQuat(q, 0);
+    if (angleBetweenQuats(q, 0, tree.rotations, node * 4) > MOVING_ANGLE) return true;
+  }
+  return false;
+}
+
+/** @param tolerance  world units */
+function shifts(track: Track, tree: NodeTree, node: number, tolerance: number): boolean {
+  const parent = tree.parents[node]!;
+  const scale = parent < 0 ? 1 : Math.cbrt(Math.abs(determinantOf(tree.remainders, parent * 12))) || 1;
+  for (let k = 0; k < track.times.length; k++) {
+    if (hasTangents(track, k, tolerance / scale)) return true;
+    if (distanceVec(keyValue(track, k), 0, tree.translations, node * 3) * scale > tolerance) return true;
+  }
+  return false;
+}
+
+function keyValue({ values, size, interpolation }: Track, k: number): Float64Array {
+  const at = interpolation === 'CUBICSPLINE' ? (k * 3 + 1) * size : k * size;
+  return values.subarray(at, at + size);
+}
+
+/** Tangents on equal keys still move the node between them; a single key has nothing between. */
+function hasTangents({ values, size, interpolation, times }: Track, k: number, tolerance: number): boolean {
+  if (interpolation !== 'CUBICSPLINE' || times.length < 2) return false;
+  for (let c = 0; c < size; c++) {
+    const [before, after] = [values[k * 3 * size + c]!, values[(k * 3 + 2) * size + c]!];
+    if (Math.abs(before) > tolerance || Math.abs(after) > tolerance) return true;
+  }
+  return false;
 }
 
 function determinantOf(m: Float64Array, i: number): number {
@@ -157,7 +195,7 @@ function determinantOf(m: Float64Array, i: number): number {
   );
 }
 
-/** Largest side of the box about points; `components` numbers apart by `stride`, the last of each row for affines. */
+/** Largest side of the box about points: stride 3, or 12 for the last columns of affines (then `first` is 3). */
 export function extentOf(points: Float64Array, stride: number, first = 0): number {
   let extent = 0;
   for (let k = 0; k < 3; k++) {
