@@ -239,7 +239,11 @@ class HeaderReader {
     if (scope.hasChannels) this.fail('BVH_CHANNEL_COUNT', `${label} has two CHANNELS lines.`, 'Keep the right one.');
     const countWord = this.word();
     if (!/^\d+$/.test(countWord)) {
-      this.fail('BVH_CHANNEL_COUNT', `CHANNELS of ${label}: expected how many there are, got ${quote(countWord)}.`);
+      this.fail(
+        'BVH_CHANNEL_COUNT',
+        `CHANNELS of ${label}: expected how many there are, got ${quote(countWord)}.`,
+        'Write the number of channels before their names.',
+      );
     }
     const count = Number(countWord);
     if (scope.isEndSite && count > 0) {
@@ -250,7 +254,11 @@ class HeaderReader {
       const channel = CHANNEL_NAMES.get(word.toLowerCase());
       if (!channel && KEYWORDS.has(word.toLowerCase())) {
         const got = word === '' ? 'the file ends' : `${quote(word)} follows`;
-        this.fail('BVH_CHANNEL_COUNT', `CHANNELS of ${label} announces ${countWord}, but after ${k} ${got}.`);
+        this.fail(
+          'BVH_CHANNEL_COUNT',
+          `CHANNELS of ${label} announces ${countWord}, but after ${k} ${got}.`,
+          'Mend the count or the list of channels.',
+        );
       }
       if (!channel) this.fail('BVH_CHANNEL', `Unknown channel ${quote(word)} of ${label}.`, CHANNEL_HINT);
       if (channel!.endsWith('position') && node.channels.includes(channel!)) {
