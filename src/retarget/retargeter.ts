@@ -11,6 +11,7 @@ const SOFT_REACH = 0.98;
 /**
  * A goal nearer than this to where the limb already ends is met: share of the limb's length. Near the straight limb the
  * law of cosines turns an error e of the distance into √2e of bend: Float32 rounding (3e-7 down a limb) into 0.05 degree.
+ * A limb with a target of its own is solved in every frame, so that it does not change planes between frames.
  */
 const MET = 1e-5;
 
@@ -206,7 +207,7 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     if (held > 0) lerpVec(goal, 0, goal, 0, targets!.positions, (f * 4 + limb.limb) * 3, held);
     soften(root, Math.max(natural, SOFT_REACH * limb.length), limb.length);
 
-    if (distanceVec(goal, 0, positions, end) > MET * limb.length) {
+    if (held > 0 || distanceVec(goal, 0, positions, end) > MET * limb.length) {
       rotateVec(hinge, 0, rotations, dstUpper * 4, target.alignment.hinges, limb.limb * 3);
       solveTwoBone(positions, root, middle, end, goal, 0, hinge, 0, turns, scratch);
       mulQuat(rotations, dstUpper * 4, turns, 0, rotations, dstUpper * 4);

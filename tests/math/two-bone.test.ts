@@ -95,11 +95,26 @@ describe('solveTwoBone', () => {
   it('stays where it is when the end is at the target already', () => {
     const random = seeded(9);
     for (let i = 0; i < 100; i++) {
-      const lower: Vec = [random() - 0.5, -0.4, random() - 0.5];
+      // Bent by more than 12 degrees, about an axis up to 60 degrees from its hinge: the plane is the limb's own.
+      const heading = (random() - 0.5) * 2;
+      const bend = 0.25 + random() * 2;
+      const lower: Vec = [
+        0.4 * Math.sin(bend) * Math.sin(heading),
+        -0.4 * Math.cos(bend),
+        -0.4 * Math.sin(bend) * Math.cos(heading),
+      ];
       const { end, middle } = solve([0, 0, 0], [0, -0.5, 0], lower, [lower[0], lower[1] - 0.5, lower[2]]);
       expect(distance(middle, [0, -0.5, 0])).toBeLessThan(1e-7);
       expect(distance(end, [lower[0], lower[1] - 0.5, lower[2]])).toBeLessThan(TIP_TOLERANCE);
     }
+  });
+
+  it('bends a knee that is locked back the right way when it has to give', () => {
+    // 8 degrees against the hinge; the target is 3 % nearer.
+    const lower: Vec = [0, -0.4 * Math.cos(0.14), 0.4 * Math.sin(0.14)];
+    const { end, middle } = solve([0, 0, 0], [0, -0.5, 0], lower, [0, -0.87, 0]);
+    expect(distance(end, [0, -0.87, 0])).toBeLessThan(TIP_TOLERANCE);
+    expect(middle[2]).toBeGreaterThan(0.1);
   });
 
   it('aims a limb whose lower bone has no length', () => {
