@@ -93,8 +93,8 @@ export class AnimationEncoder {
   readonly #frameDuration: number;
   readonly #keyFrames: Int32Array;
   readonly #keyValues: Float64Array;
-  #bytes = new Uint8Array(1 << 16);
-  #view = new DataView(this.#bytes.buffer);
+  #bytes: Uint8Array<ArrayBuffer>;
+  #view: DataView;
   #length = 0;
   #keyCount = 0;
   readonly #accessors: EncodedAccessor[] = [];
@@ -129,6 +129,9 @@ export class AnimationEncoder {
     this.#options = options;
     this.#frameCount = frameCount;
     this.#frameDuration = frameDuration;
+    // Room for some twenty channels: grows where there are more.
+    this.#bytes = new Uint8Array(frameCount * 360 + 1024);
+    this.#view = new DataView(this.#bytes.buffer);
     this.#keyFrames = new Int32Array(frameCount);
     this.#keyValues = new Float64Array(frameCount * 4);
   }
@@ -244,7 +247,11 @@ export class AnimationEncoder {
     const size = count * width;
     if (isShort) {
       const out = new Int16Array(this.#bytes.buffer, start, size);
-      for (let i = 0; i < size; i++) out[i] = Math.round(values[i]! * 32767);
+      // Storing cuts towards zero: half a step away from zero first rounds. Math.round took three times as long.
+      for (let i = 0; i < size; i++) {
+        const value = values[i]! * 32767;
+        out[i] = value < 0 ? value - 0.5 : value + 0.5;
+      }
     } else {
       const out = new Float32Array(this.#bytes.buffer, start, size);
       for (let i = 0; i < size; i++) out[i] = values[i]!;

@@ -67,11 +67,12 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
   let m = 0;
   for (let j = 0; j < jointCount; j++) {
     const node = binding.nodes[j]!;
-    gatherRotations(character, clip, j, rotations);
+    const count = holdsStill(clip, j) ? 1 : frameCount;
+    gatherRotations(character, clip, j, count, rotations);
     encoder.add({
       node,
       path: 'rotation',
-      values: rotations,
+      values: count === frameCount ? rotations : rotations.subarray(0, 4),
       rest: tree.rotations.subarray(node * 4, node * 4 + 4),
       tolerance: settings.rotationTolerance,
     });
@@ -96,16 +97,36 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
   return encoder.finish(clip.name, options.extras);
 }
 
-/** Node rotations of joint `j` in all frames: unit, each within half a turn of the one before (dot ≥ 0). */
-function gatherRotations({ binding, name, skeleton }: AnimationTarget, clip: Clip, j: number, out: Float64Array): void {
-  const { rotations, jointCount, frameCount } = clip;
+/** Whether joint `j` has the very same rotation in all frames: most joints of a rig do, and need no further look. */
+function holdsStill({ rotations, jointCount, frameCount }: Clip, j: number): boolean {
+  const stride = jointCount * 4;
+  const x = rotations[j * 4]!;
+  const y = rotations[j * 4 + 1]!;
+  const z = rotations[j * 4 + 2]!;
+  const w = rotations[j * 4 + 3]!;
+  for (let f = 1, at = stride + j * 4; f < frameCount; f++, at += stride) {
+    if (rotations[at] !== x || rotations[at + 1] !== y || rotations[at + 2] !== z || rotations[at + 3] !== w)
+      return false;
+  }
+  return true;
+}
+
+/** Node rotations of joint `j` in the first `count` frames: unit, each within half a turn of the one before (dot ≥ 0). */
+function gatherRotations(
+  { binding, name, skeleton }: AnimationTarget,
+  clip: Clip,
+  j: number,
+  count: number,
+  out: Float64Array,
+): void {
+  const { rotations, jointCount } = clip;
   const isPlain = isIdentity(binding.aboveRotations, j * 4) && isIdentity(binding.flips, j * 4);
   const stride = jointCount * 4;
   let px = 0;
   let py = 0;
   let pz = 0;
   let pw = 0;
-  for (let f = 0, from = j * 4, to = 0; f < frameCount; f++, from += stride, to += 4) {
+  for (let f = 0, from = j * 4, to = 0; f < count; f++, from += stride, to += 4) {
     let x = rotations[from]!;
     let y = rotations[from + 1]!;
     let z = rotations[from + 2]!;
