@@ -2,7 +2,7 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { Vector3 } from 'three';
 import { BVHLoader } from 'three/addons/loaders/BVHLoader.js';
 import { describe, expect, it } from 'vitest';
-import { type BvhTake, parseBvh } from '../../src/formats/bvh/index.ts';
+import { type BvhChannel, type BvhTake, parseBvh, writeBvh } from '../../src/formats/bvh/index.ts';
 import { framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 
@@ -29,6 +29,17 @@ describe.skipIf(!hasData)("three's BVHLoader (needs ../shared/data/bvh)", () => 
     const { largest, joints, frames } = compareWithThree(takes[0]!, new TextDecoder().decode(bytes));
     expect(joints).toBe(takes[0]!.skeleton.jointCount);
     expect(frames).toBe(takes[0]!.clip.frameCount);
+    expect(largest).toBeLessThan(POSITION_TOLERANCE * truth.files[file]!.height);
+  });
+
+  it.each(files)('reads %s as we write it to the same places', (file) => {
+    const [take] = parseBvh(new Uint8Array(readFileSync(new URL(file, FOLDER))), file).takes;
+    const { skeleton, clip } = take!;
+    // Without the channels given: one order for all joints, and position channels on the root.
+    const channels = skeleton.names.map((_, j): BvhChannel[] => (j === 0 ? ['Xposition'] : []));
+    const { largest, joints, frames } = compareWithThree({ skeleton, clip, channels }, writeBvh(skeleton, clip));
+    expect(joints).toBe(skeleton.jointCount);
+    expect(frames).toBe(clip.frameCount);
     expect(largest).toBeLessThan(POSITION_TOLERANCE * truth.files[file]!.height);
   });
 });
