@@ -3,7 +3,7 @@ import { explainFacing, type Facing } from './facing.ts';
 import type { Figure } from './figure.ts';
 import { heightFromLegs, type Interpretation } from './interpretation.ts';
 import type { MeshShape } from './mesh-shape.ts';
-import { directionName, dot, nearestAxis, type Point, quantile, squareTo, unit } from './point.ts';
+import { directionName, dot, nearestAxis, type Point, squareTo, unit } from './point.ts';
 
 /** What a person or a file's standard has settled about the space. */
 export interface FrameOverride {
@@ -89,34 +89,21 @@ export function measureFrame(
   };
 }
 
-/** Standing height and floor in the reference pose: of the mesh where there is one, else of body joints and tips. */
+/**
+ * Standing height and floor in the reference pose. The mesh counts where it covers the body: a rig may carry a few quads
+ * only. Otherwise the body's joints and tips do; poles, controls and props never count.
+ */
 function measureHeight(
   figure: Figure,
   body: Interpretation,
   mesh: MeshShape | null,
   up: Point,
 ): { height: number; floor: number; heightText: string; floorText: string } {
-  const heights: number[] = [];
-  if (mesh) {
-    for (let v = 0; v < mesh.owner.length; v++) {
-      const p: Point = [mesh.positions[v * 3]!, mesh.positions[v * 3 + 1]!, mesh.positions[v * 3 + 2]!];
-      if (mesh.owner[v]! >= 0 && p.every(Number.isFinite)) heights.push(dot(p, up));
-    }
-  }
-  if (heights.length > 0) {
-    const low = quantile(heights, 0);
-    const high = quantile(heights, 1);
-    return {
-      height: high - low,
-      floor: low,
-      heightText: `the mesh reaches from ${show(low)} to ${show(high)} along up`,
-      floorText: `lowest point of the mesh in the reference pose: ${show(low)}`,
-    };
-  }
   const { points, tips, skeleton } = figure;
+  const joints = new Range();
   const add = (start: number): void => {
     for (let j = start; j < skeleton.subtreeEnd[start]!; j++) {
-      for (const p of [points[j]!, ...tips[j]!]) heights.push(dot(p, up));
+      for (const p of [points[j]!, ...tips[j]!]) joints.add(dot(p, up));
     }
   };
   add(body.head);
@@ -124,14 +111,31 @@ function measureHeight(
     add(limb.upper);
     if (limb.end !== null) add(limb.end);
   }
-  const low = quantile(heights, 0);
-  const high = quantile(heights, 1);
+  const surface = new Range();
+  for (let v = 0; mesh && v < mesh.owner.length; v++) {
+    const p: Point = [mesh.positions[v * 3]!, mesh.positions[v * 3 + 1]!, mesh.positions[v * 3 + 2]!];
+    if (mesh.owner[v]! >= 0 && p.every(Number.isFinite)) surface.add(dot(p, up));
+  }
+  const anklesUp = dot(body.anklesAt ?? points[body.legs[0].lower]!, up);
+  const low = surface.low < anklesUp ? surface : joints;
+  const high = surface.high > dot(points[body.head]!, up) ? surface : joints;
+  const what = (range: Range): string => (range === surface ? 'the mesh' : 'joints and tips');
   return {
-    height: high - low,
-    floor: low,
-    heightText: `joints and tips reach from ${show(low)} to ${show(high)} along up; there is no mesh`,
-    floorText: `lowest joint or tip in the reference pose: ${show(low)}`,
+    height: high.high - low.low,
+    floor: low.low,
+    heightText: `from ${show(low.low)} (${what(low)}) to ${show(high.high)} (${what(high)}) along up`,
+    floorText: `lowest point of ${what(low)} in the reference pose: ${show(low.low)}`,
   };
+}
+
+/** Lowest and highest of some numbers. */
+class Range {
+  low = Number.POSITIVE_INFINITY;
+  high = Number.NEGATIVE_INFINITY;
+  add(x: number): void {
+    if (x < this.low) this.low = x;
+    if (x > this.high) this.high = x;
+  }
 }
 
 /** Units that motion files are written in; the last is common in data whose skeletons are scaled by 0.45 to inches. */
@@ -146,7 +150,8 @@ const UNITS = [
 /** Height of a grown person, m, and the spread of its logarithm: performers, and skeletons that end at the eyes. */
 const PERSON_HEIGHT = 1.68;
 const PERSON_SPREAD = 0.12;
-/** Beyond this many spreads no unit fits and the height of a person is taken instead. */
+/** Beyond this many spreads a unit is in doubt, and beyond the second none fits: a person's height is taken instead. */
+const UNIT_DOUBT = 1.5;
 const UNIT_MAX_MISS = 2.6;
 
 /**
@@ -176,7 +181,7 @@ export function findUnit(
   return {
     metresPerUnit: best.metres,
     evidence: `in ${best.name} the figure is ${metres(best.metres)} tall by height and legs; in ${second.name} it would be ${metres(second.metres)}`,
-    isUnsure: second.miss - best.miss < 1,
+    isUnsure: best.miss > UNIT_DOUBT || second.miss - best.miss < 1,
   };
 }
 

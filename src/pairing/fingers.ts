@@ -127,6 +127,11 @@ function tellDigits(
   // A single chain whose name is silent may as well be a hand's end or a weapon's grip.
   const speaks = (chain: number[]): boolean => chain.some((j) => names[j]!.parts.finger !== undefined);
   if (told.size === 0 && open.length === 1 && !speaks(open[0]!)) return told;
+  // Where fewer than three chains hang from a hand, a silent single joint is more often the hand's end than a finger.
+  if (chains.length < 3) {
+    for (const chain of [...open])
+      if (chain.length === 1 && !speaks(chain) && told.size > 0) open.splice(open.indexOf(chain), 1);
+  }
   const free = DIGITS.filter((digit) => !told.has(digit));
   const ordered = orderByPlace(figure, open, wrist, facing, told.get('thumb')?.chain ?? null);
   const wanted = chooseDigits(ordered.fingers.length, free);
@@ -173,7 +178,9 @@ function orderByPlace(
       const length = norm(minus(centre(others.map(tip)), wrist)) || 1;
       const meanAlong = others.reduce((sum, c) => sum + along(c), 0) / others.length;
       const apart = norm(minus(across(chain), centre(others.map(across))));
-      return (meanAlong - along(chain)) / length + apart / length;
+      const reachOf = (c: readonly number[]): number => distance(tip(c), wrist);
+      const meanReach = others.reduce((sum, c) => sum + reachOf(c), 0) / others.length || 1;
+      return (meanAlong - along(chain)) / length + apart / length + (1 - reachOf(chain) / meanReach);
     };
     const scored = chains.map((chain) => ({ chain, score: thumbScore(chain) })).sort((a, b) => b.score - a.score);
     if (chains.length === 5 || scored[0]!.score > 0.35) {

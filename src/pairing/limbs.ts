@@ -1,7 +1,7 @@
 import type { Side } from '../skeleton/side.ts';
 import { endPoint, type Figure, pathsBelow } from './figure.ts';
 import { isHelperName } from './names.ts';
-import { distance, dot, type Point } from './point.ts';
+import { distance, dot, minus, norm, type Point, squareTo, unit } from './point.ts';
 import type { Prior } from './prior.ts';
 import { ARM_SHARE, LEG_SHARE, lengthEvidence, SHARE_OF_HEIGHT } from './proportions.ts';
 import type { Symmetry } from './symmetry.ts';
@@ -38,8 +38,14 @@ export interface LimbContext {
 const MAX_LIMB_JOINTS = 12;
 /** Log evidence lost for a limb without a hand or foot joint: most have one. */
 const NO_END = -1.5;
-/** For a joint passed over inside a segment (it would be a twist joint). */
+/** The same where three or more fingers start at the very end of the forearm. */
+const NO_HAND_BUT_FINGERS = -0.3;
+/** For a joint passed over inside a segment (it would be a twist joint), and more the further it lies off the bone. */
 const SKIPPED = -0.6;
+const SKIPPED_ASIDE = -8;
+/** For leaving the branch that reaches furthest, by how much further it reaches than the one taken. */
+const SIDE_BRANCH = -4;
+const SIDE_BRANCH_SLACK = 0.05;
 /** For a joint passed over that lies where its neighbour is, or whose name says that it is a helper. */
 const SKIPPED_HARMLESS = -0.15;
 /** For a joint above the upper one that is no girdle. */
@@ -56,6 +62,7 @@ export function readLimb(context: LimbContext, top: number, kind: LimbKind, side
   let best: LimbChain | null = null;
   const consider = (chain: LimbChain): void => {
     chain.score = scoreLimb(context, chain, side);
+    if (kind === 'leg') addToes(context, chain, side);
     if (!best || chain.score > best.score) best = chain;
   };
   for (const path of pathsBelow(context.figure, top, MAX_LIMB_JOINTS)) {
@@ -75,7 +82,6 @@ export function readLimb(context: LimbContext, top: number, kind: LimbKind, side
       }
     }
   }
-  if (best && kind === 'leg') addToes(context, best, side);
   return best;
 }
 
@@ -97,7 +103,8 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
   const { kind, girdle, upper, lower, end, endAt } = chain;
   const isArm = kind === 'arm';
   const upperLength = distance(points[upper]!, points[lower]!);
-  let score = end === null ? NO_END : 0;
+  const isBundle = end === null && isArm && startsBundle(figure, lower);
+  let score = end !== null ? 0 : isBundle ? NO_HAND_BUT_FINGERS : NO_END;
   if (endAt) {
     const lowerLength = distance(points[lower]!, endAt);
     const ratio = isArm
@@ -114,7 +121,7 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
     (isArm ? 0.8 * SHARE_OF_HEIGHT.shoulderHalfBreadth : 0.75 * SHARE_OF_HEIGHT.hipHalfBreadth) * height;
   score += lengthEvidence(Math.max(asideOf(context, upper), 0.003 * height), expectedAside, 0.7);
   if (girdle !== null) {
-    score += 0.3 + lengthEvidence(distance(points[girdle]!, points[upper]!), 0.1 * height, 0.8);
+    score += 0.5 + lengthEvidence(distance(points[girdle]!, points[upper]!), 0.075 * height, 0.7);
     if (asideOf(context, girdle) > asideOf(context, upper)) score -= 1;
   }
   // What lies beyond the end, and what is passed over on the way.
@@ -124,12 +131,14 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
       beyond > 0 ? lengthEvidence(beyond, (isArm ? SHARE_OF_HEIGHT.hand : SHARE_OF_HEIGHT.foot) * height, 0.7) : -0.2;
     if (isArm) {
       if (figure.children[end]!.length >= 2) score += HAND_BRANCHES;
-      if (coincidentSiblings(figure, end) >= 2) score += ONE_OF_A_BUNDLE;
+      for (let j = end; j !== lower && j >= 0; j = figure.skeleton.parents[j]!) {
+        if (startsBundle(figure, figure.skeleton.parents[j]!)) score += ONE_OF_A_BUNDLE;
+      }
     }
   } else if (reach[lower]! > 0 && endAt) {
     // With no end joint the lower bone should end near its tip, not carry a further limb.
     const beyond = reach[lower]! - distance(points[lower]!, endAt);
-    if (beyond > 0.15 * height) score -= 2;
+    if (beyond > (isBundle ? 0.25 : 0.15) * height) score -= 2;
   }
   score += passedOver(context, chain);
   if (prior.deforms) {
@@ -144,14 +153,14 @@ function asideOf({ figure, symmetry }: LimbContext, j: number): number {
   return Math.abs(dot(figure.points[j]!, symmetry.normal) - symmetry.offset);
 }
 
-/** How many siblings with joints or tips of their own start at the joint's own place. */
-function coincidentSiblings(figure: Figure, joint: number): number {
-  const parent = figure.skeleton.parents[joint]!;
-  if (parent < 0 || figure.boneLengths[joint]! < 1e-4 * figure.extent) return 0;
-  return figure.children[parent]!.filter(
-    (k) =>
-      k !== joint && figure.reach[k]! > 0 && distance(figure.points[k]!, figure.points[joint]!) < 0.002 * figure.extent,
-  ).length;
+/** Whether three or more chains start at one and the same point away from the joint that carries them. */
+function startsBundle(figure: Figure, carrier: number): boolean {
+  if (carrier < 0) return false;
+  const { children, points, boneLengths, reach, extent } = figure;
+  const chains = children[carrier]!.filter((k) => reach[k]! > 0 && boneLengths[k]! > 0.01 * extent);
+  return chains.some(
+    (k) => chains.filter((other) => distance(points[k]!, points[other]!) < 0.002 * extent).length >= 3,
+  );
 }
 
 function passedOver(context: LimbContext, chain: LimbChain): number {
@@ -163,15 +172,34 @@ function passedOver(context: LimbContext, chain: LimbChain): number {
   // A detached foot is not below the leg's top.
   const last = end !== null && end >= top && end < subtreeEnd[top]! ? end : lower;
   for (let j = last; j !== top; ) {
+    score += branchEvidence(figure, j);
     j = parents[j]!;
     if (claimed.includes(j)) continue;
     const isAbove = j < chain.upper;
     const parent = parents[j]!;
     const isZeroLength = parent >= 0 && figure.boneLengths[j]! < 0.002 * figure.extent;
     const harmless = isZeroLength || isHelperName(prior.names[j]!);
-    score += harmless ? SKIPPED_HARMLESS : isAbove ? SKIPPED_ABOVE : SKIPPED;
+    if (harmless) score += SKIPPED_HARMLESS;
+    else score += isAbove ? SKIPPED_ABOVE : SKIPPED + SKIPPED_ASIDE * offBone(figure, chain, j);
   }
   return score;
+}
+
+/** How far a joint passed over lies off the bone that it would twist, as a share of the bone's length. */
+function offBone({ points }: Figure, { upper, lower, endAt }: LimbChain, j: number): number {
+  const [start, stop] = j < lower ? [points[upper]!, points[lower]!] : [points[lower]!, endAt ?? points[lower]!];
+  const bone = minus(stop, start);
+  const length = norm(bone);
+  return length > 0 ? norm(squareTo(minus(points[j]!, start), unit(bone))) / length : 0;
+}
+
+/** Limbs follow the branch that reaches furthest. */
+function branchEvidence({ skeleton, children, boneLengths, reach }: Figure, j: number): number {
+  const parent = skeleton.parents[j]!;
+  if (parent < 0) return 0;
+  const own = boneLengths[j]! + reach[j]!;
+  const furthest = Math.max(...children[parent]!.map((k) => boneLengths[k]! + reach[k]!));
+  return furthest > 0 ? SIDE_BRANCH * Math.max(0, 1 - own / furthest - SIDE_BRANCH_SLACK) : 0;
 }
 
 /** Toes: the joint below the foot that its name or its place in front of the ankle speaks for. */

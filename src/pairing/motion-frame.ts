@@ -8,7 +8,6 @@ import {
   cross,
   directionName,
   dot,
-  median,
   minus,
   nearestAxis,
   norm,
@@ -25,7 +24,7 @@ import type { RoleMap } from './roles.ts';
 export interface MotionFrame {
   /** Unit, file space. */
   up: Point;
-  /** Usual height of the lowest point of the body along `up`, file units. */
+  /** Height along `up` that the lowest point of the body comes down to again and again, file units. */
   floor: number;
   /** Unit, square to up: where the body looks in the first frame of real motion. */
   facingAtStart: Point;
@@ -42,9 +41,13 @@ const UP_SAMPLES = 200;
 /** Opening frames in which a rest pose and a blend from it are looked for. */
 const OPENING_FRAMES = 12;
 /** The first frame is the rest pose when its joints are turned less than this against it on average. */
-const REST_ANGLE = (3 * Math.PI) / 180;
-/** An opening jump is this much larger than nearly all later ones. */
+const REST_ANGLE = (5 * Math.PI) / 180;
+/** An opening jump is this much larger than nearly all later moves. */
 const OPENING_JUMP = 1.5;
+/** A blend out of the rest pose goes on while a frame moves this much more than one of the next three. */
+const BLEND_RATIO = 2;
+/** The lowest point is at the floor in at least one frame of ten; in the others toes are lifted or the feet roll. */
+const FLOOR_QUANTILE = 0.1;
 /** A capture fault moves a joint this share of the height in one frame, and this much more than it usually does. */
 const FAULT_SHARE = 0.1;
 const FAULT_FACTOR = 3;
@@ -61,7 +64,7 @@ export function readMotionFrame(skeleton: Skeleton, clip: Clip, body: Body): Mot
   const first = opening.frame;
   const lows: number[] = [];
   for (let f = first; f < clip.frameCount; f++) lows.push(lowestPoint(track, f, up));
-  const floor = lows.length > 0 ? median(lows) : body.frame.floor;
+  const floor = lows.length > 0 ? quantile(lows, FLOOR_QUANTILE) : body.frame.floor;
   const facing = facingAt(track, Math.min(first, clip.frameCount - 1), up, body);
   const jumps = findJumps(moves, first, body.frame.height);
   for (const jump of jumps.slice(0, 8)) {
@@ -82,7 +85,7 @@ export function readMotionFrame(skeleton: Skeleton, clip: Clip, body: Body): Mot
     jumps,
     evidence: {
       up: upText,
-      floor: `the lowest point of the body is usually at ${floor.toPrecision(3)} (it ranges over ${span.toPrecision(2)} in four frames of five)`,
+      floor: `the lowest point of the body comes down to ${floor.toPrecision(3)} in one frame of ten and ranges over ${span.toPrecision(2)} in four of five`,
       facingAtStart: `hips and shoulders at frame ${first} face ${directionName(facing)}`,
       firstMotionFrame: opening.evidence,
     },
@@ -180,13 +183,13 @@ function findMotionUp(track: BodyTrack, clip: Clip, body: Body, notes: Note[]): 
   return { up: axis, evidence: `feet to head point ${degrees} degrees off ${name} on average` };
 }
 
-/** Largest way that any tracked point goes from each frame to the next. */
-function frameMoves({ positions, pointCount, frameCount }: BodyTrack): Float64Array {
+/** Largest way that any joint with a role goes from each frame to the next. */
+function frameMoves({ positions, pointCount, frameCount, indexOf }: BodyTrack): Float64Array {
   const moves = new Float64Array(Math.max(0, frameCount - 1));
   const stride = pointCount * 3;
   for (let f = 0; f + 1 < frameCount; f++) {
     let largest = 0;
-    for (let i = f * stride; i < (f + 1) * stride; i += 3) {
+    for (let n = 0, i = f * stride; n < indexOf.size; n++, i += 3) {
       const x = positions[i + stride]! - positions[i]!;
       const y = positions[i + stride + 1]! - positions[i + 1]!;
       const z = positions[i + stride + 2]! - positions[i + 2]!;
@@ -197,7 +200,7 @@ function frameMoves({ positions, pointCount, frameCount }: BodyTrack): Float64Ar
   return moves;
 }
 
-/** A rest pose at the start, and a blend from it, end with the last jump that later motion does not show. */
+/** A rest pose at the start shows by the jump out of it; a blend from it goes on while each move is far larger than those to come. */
 function findFirstMotionFrame(
   skeleton: Skeleton,
   clip: Clip,
@@ -209,20 +212,26 @@ function findFirstMotionFrame(
   const openingCount = Math.min(OPENING_FRAMES, Math.floor(moves.length / 2));
   const later = [...moves.subarray(openingCount)];
   const usual = Math.max(quantile(later, 0.99), 0.002 * body.frame.height);
-  let frame = 0;
-  for (let f = 0; f < openingCount; f++) if (moves[f]! > OPENING_JUMP * usual) frame = f + 1;
-  if (frame === 0) return none('no jump at the start');
+  if (openingCount === 0 || moves[0]! <= OPENING_JUMP * usual) return none('no jump at the start');
   let turned = 0;
   for (let j = 0; j < skeleton.jointCount; j++) {
     if (skeleton.parents[j]! >= 0) turned += angleBetweenQuats(clip.rotations, j * 4, skeleton.restRotations, j * 4);
   }
   if (turned / Math.max(1, skeleton.jointCount - 1) > REST_ANGLE)
     return none('a jump at the start, but not from a rest pose');
+  let frame = 1;
+  while (frame < openingCount && isBlending(moves, frame)) frame++;
   const cm = (x: number): string => `${(x * body.frame.metresPerUnit * 100).toFixed(0)} cm`;
+  const blend = frame > 1 ? `, and frames 1 to ${frame - 1} are a blend from it` : '';
   return {
     frame,
-    evidence: `frame 0 is the zero pose; the last jump out of it is ${cm(moves[frame - 1]!)} into frame ${frame}, later frames move at most ${cm(usual)} (99 of 100)`,
+    evidence: `frame 0 is the zero pose, with a jump of ${cm(moves[0]!)} behind it where later frames move at most ${cm(usual)} (99 of 100)${blend}`,
   };
+}
+
+/** A blend slows down steadily and by far. */
+function isBlending(moves: Float64Array, f: number): boolean {
+  return moves[f]! > 0.9 * moves[f + 1]! && moves[f]! > BLEND_RATIO * Math.min(...moves.subarray(f + 1, f + 4));
 }
 
 function lowestPoint({ positions, pointCount }: BodyTrack, f: number, up: Point): number {

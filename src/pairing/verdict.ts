@@ -1,13 +1,16 @@
 import type { Figure } from './figure.ts';
 import type { Interpretation } from './interpretation.ts';
 import { limbShapeEvidence } from './limbs.ts';
-import { dot, minus } from './point.ts';
+import { dot, minus, unit } from './point.ts';
 import type { Prior } from './prior.ts';
 import { REQUIRED_ROLES } from './roles.ts';
 import type { Symmetry } from './symmetry.ts';
 
 /** Below this cosine between trunk and legs the trunk lies level over the legs. */
 const MIN_UPRIGHTNESS = 0.35;
+/** Limbs on which a body goes are parallel, and its trunk is this far from upright. */
+const FOUR_LEGGED_PARALLEL = 0.7;
+const MAX_FOUR_LEGGED = 0.75;
 /** Log evidence below which shape and names together make no body; a clear one has more than zero. */
 const MIN_SCORE = -22;
 
@@ -26,16 +29,14 @@ export function judgeBody(
   if (!body) return no(missing(figure, symmetry));
   if (settled >= REQUIRED_ROLES.length) return yes('a table or a person names all required roles');
   const height = body.height;
-  if (body.uprightness < MIN_UPRIGHTNESS && settled < 6) {
-    const degrees = Math.round((Math.acos(Math.max(-1, Math.min(1, body.uprightness))) * 180) / Math.PI);
-    const gaps = body.arms.map((arm) => {
-      const end = arm.endAt ?? figure.points[arm.lower]!;
-      const foot = body.anklesAt ?? figure.points[body.legs[0].lower]!;
-      return Math.abs(dot(minus(end, foot), minus(body.hipsAt, foot))) / Math.hypot(...minus(body.hipsAt, foot)) ** 2;
-    });
-    const onFours =
-      Math.max(...gaps) < 0.35 ? ' and both pairs of limbs reach the same level: it goes on four legs' : '';
-    return no(`the trunk lies ${degrees} degrees off the line of the legs${onFours}`);
+  const degrees = Math.round((Math.acos(Math.max(-1, Math.min(1, body.uprightness))) * 180) / Math.PI);
+  if (settled < 6) {
+    if (body.uprightness < MAX_FOUR_LEGGED && armsAlongLegs(figure, body) > FOUR_LEGGED_PARALLEL) {
+      return no(
+        `both pairs of limbs stand side by side and the trunk lies ${degrees} degrees off their line: it goes on four legs`,
+      );
+    }
+    if (body.uprightness < MIN_UPRIGHTNESS) return no(`the trunk lies ${degrees} degrees off the line of the legs`);
   }
   const context = { figure, symmetry, prior, height };
   const limbs = [...body.arms, ...body.legs].map((limb) => limbShapeEvidence(context, limb));
@@ -48,6 +49,15 @@ export function judgeBody(
   const lacks = [feet < 2 ? 'feet' : '', hands < 2 ? 'hands' : ''].filter(Boolean).join(' and ');
   const parts = `two arms, two legs, ${body.spineChain.length} spine joints and a head (${names[body.head]})`;
   return yes(`upright, with ${parts}${lacks ? `; no joints for the ${lacks}` : ''}`);
+}
+
+/** Cosine between the way the arms point and the way the legs point, of the arm that differs most. */
+function armsAlongLegs({ points }: Figure, body: Interpretation): number {
+  const foot = body.anklesAt ?? points[body.legs[0].lower]!;
+  const legs = unit(minus(foot, body.hipsAt));
+  return Math.min(
+    ...body.arms.map(({ upper, lower, endAt }) => dot(unit(minus(endAt ?? points[lower]!, points[upper]!)), legs)),
+  );
 }
 
 function missing(figure: Figure, symmetry: Symmetry): string {
