@@ -33,7 +33,7 @@ const SLOPE_MAX = 0.35;
 /** A slope has to explain so much more of the standing time than a level floor does. */
 const SLOPE_GAIN = 0.15;
 /** Candidates for a slope are laid through the longest runs, at most this many. */
-const CANDIDATES_MAX = 14;
+const CANDIDATES_MAX = 10;
 /** A point rests lower than so much of its still time; what is lower counts as an error, what is higher as lifted. */
 const LOW_SHARE = 0.25;
 /** On one foot, heel and ball rest at heights that differ by no more than this share of the leg length. */

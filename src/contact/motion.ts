@@ -14,7 +14,7 @@ export type PointSet = readonly [Float64Array, Float64Array, Float64Array, Float
  * Half of the span over which a speed is measured. 25 ms: about the interval between two frames of the slowest clips (30 Hz), so
  * that one foot gives the same speeds at 30 and at 240 Hz; a stance edge is blurred by less than one frame of 60 Hz.
  */
-const HALF_WINDOW = 0.025; // s
+export const HALF_WINDOW = 0.025; // s
 /** The span widens up to this where the points are noisy. */
 const HALF_WINDOW_MAX = 0.08; // s
 /** Noise in a speed that is still small beside the slowest step: as leg lengths a second. */

@@ -1,4 +1,4 @@
-import { type PointMotion, type PointSet, SAMPLES_MAX } from './motion.ts';
+import type { PointMotion, PointSet } from './motion.ts';
 
 /** Slower than this, as leg lengths a second, the ground is taken to stand still. */
 const SLOWEST_BELT = 0.25;
@@ -7,6 +7,8 @@ const SPREAD = 0.12;
 /** So much of the time in which a foot is low and level it has to move with the belt, and at most so much be still. */
 const BELT_SHARE = 0.4;
 const STILL_SHARE = 0.15;
+/** Frames looked at: this many at most, evenly spread. */
+const FRAMES_MAX = 300;
 
 /**
  * The velocity of the ground, [x, y, z] m/s, where the clip shows clearly that it moves: a treadmill. Both feet, when
@@ -22,29 +24,15 @@ export function estimateGroundVelocity(
   const frameCount = points[0].length / 3;
   const duration = (frameCount - 1) / fps;
   if (duration < 1) return null;
-  const step = Math.max(1, Math.floor(frameCount / SAMPLES_MAX));
-  // Low and level samples of each foot: x velocity, z velocity, for both points.
-  const lows: [number, number][][] = [[], []];
-  for (let p = 0; p < 4; p++) {
-    const point = points[p]!;
-    const { velocity } = motions[p]!;
-    let lowest = Number.POSITIVE_INFINITY;
-    for (let f = 0; f < frameCount; f += step) lowest = Math.min(lowest, point[f * 3 + 1]!);
-    for (let f = 0; f < frameCount; f += step) {
-      if (point[f * 3 + 1]! > lowest + 0.05 * legLength) continue;
-      if (Math.abs(velocity[f * 3 + 1]!) > 0.1 * legLength) continue;
-      lows[p >> 1]!.push([velocity[f * 3]!, velocity[f * 3 + 2]!]);
-    }
-  }
-  const left = densest(lows[0]!, legLength);
-  const right = densest(lows[1]!, legLength);
-  if (!left || !right) return null;
+  const left = densest(lowVelocities(points, motions, 0, legLength), legLength);
+  if (!left) return null;
+  const right = densest(lowVelocities(points, motions, 2, legLength), legLength);
+  if (!right) return null;
   const x = (left.x + right.x) / 2;
   const z = (left.z + right.z) / 2;
   const speed = Math.hypot(x, z);
   if (speed < SLOWEST_BELT * legLength) return null;
   if (Math.hypot(left.x - right.x, left.z - right.z) > SPREAD * speed) return null;
-  for (const { share, still } of [left, right]) if (share < BELT_SHARE || still > STILL_SHARE) return null;
   // How far the feet got, against how far the ground went.
   const end = (frameCount - 1) * 3;
   let dx = 0;
@@ -57,31 +45,63 @@ export function estimateGroundVelocity(
   return [x, 0, z];
 }
 
-/** The densest place among velocities, as the mean of those near it; its share, and the share of those near zero. */
-function densest(samples: [number, number][], legLength: number) {
-  if (samples.length < 8) return null;
-  let best = -1;
-  let bestCount = 0;
-  for (let i = 0; i < samples.length; i += Math.max(1, samples.length >> 6)) {
-    const count = near(samples, samples[i]![0], samples[i]![1], legLength).length;
-    if (count > bestCount) {
-      best = i;
-      bestCount = count;
+/** Horizontal velocities, x and z in turn, of heel and ball of one foot in sampled frames in which they are low and level. */
+function lowVelocities(
+  points: PointSet,
+  motions: readonly PointMotion[],
+  heel: 0 | 2,
+  legLength: number,
+): Float64Array {
+  const frameCount = points[0].length / 3;
+  const step = Math.max(1, Math.floor(frameCount / FRAMES_MAX));
+  const velocities = new Float64Array(4 * (Math.ceil(frameCount / step) + 1));
+  let count = 0;
+  for (let p = heel; p < heel + 2; p++) {
+    const point = points[p]!;
+    const { velocity } = motions[p]!;
+    let lowest = Number.POSITIVE_INFINITY;
+    for (let at = 1; at < point.length; at += 3 * step) if (point[at]! < lowest) lowest = point[at]!;
+    const top = lowest + 0.05 * legLength;
+    for (let at = 0; at < point.length; at += 3 * step) {
+      if (point[at + 1]! > top || Math.abs(velocity[at + 1]!) > 0.1 * legLength) continue;
+      velocities[count++] = velocity[at]!;
+      velocities[count++] = velocity[at + 2]!;
     }
   }
-  let [x, z] = samples[best]!;
-  // Feet that are on their way up or down are near, but to one side: the circle closes in on the middle of the crowd.
-  for (const share of [1, 0.7, 0.5, 0.35]) {
-    const inside = near(samples, x, z, legLength, share);
-    if (inside.length === 0) break;
-    x = inside.reduce((sum, s) => sum + s[0], 0) / inside.length;
-    z = inside.reduce((sum, s) => sum + s[1], 0) / inside.length;
-  }
-  const still = samples.filter((s) => Math.hypot(s[0], s[1]) < 0.5 * SLOWEST_BELT * legLength).length / samples.length;
-  return { x, z, share: near(samples, x, z, legLength).length / samples.length, still };
+  return velocities.subarray(0, count);
 }
 
-function near(samples: [number, number][], x: number, z: number, legLength: number, share = 1): [number, number][] {
-  const radius = share * Math.max(0.05 * legLength, SPREAD * Math.hypot(x, z));
-  return samples.filter((s) => Math.hypot(s[0] - x, s[1] - z) < radius);
+/** The densest place among velocities, as the mean of those near it; null where most feet do not move with it. */
+function densest(velocities: Float64Array, legLength: number): { x: number; z: number } | null {
+  const count = velocities.length / 2;
+  if (count < 8) return null;
+  // Over ground, a low foot is still more often than not: settled before anything is searched.
+  if (near(velocities, 0, 0, 0.5 * SLOWEST_BELT * legLength).count > STILL_SHARE * count) return null;
+  const radiusAt = (x: number, z: number) => Math.max(0.05 * legLength, SPREAD * Math.hypot(x, z));
+  let [x, z, most] = [0, 0, 0];
+  for (let i = 0; i < count; i += Math.max(1, count >> 5)) {
+    const [vx, vz] = [velocities[i * 2]!, velocities[i * 2 + 1]!];
+    const crowd = near(velocities, vx, vz, radiusAt(vx, vz)).count;
+    if (crowd > most) [x, z, most] = [vx, vz, crowd];
+  }
+  // Feet that are on their way up or down are near, but to one side: the circle closes in on the middle of the crowd.
+  for (const share of [1, 0.7, 0.5, 0.35]) {
+    const inside = near(velocities, x, z, share * radiusAt(x, z));
+    if (inside.count > 0) [x, z] = [inside.x / inside.count, inside.z / inside.count];
+  }
+  return near(velocities, x, z, radiusAt(x, z)).count < BELT_SHARE * count ? null : { x, z };
+}
+
+/** How many velocities lie in a circle, and their sums. */
+function near(velocities: Float64Array, x: number, z: number, radius: number) {
+  const inside = { count: 0, x: 0, z: 0 };
+  for (let i = 0; i < velocities.length; i += 2) {
+    const dx = velocities[i]! - x;
+    const dz = velocities[i + 1]! - z;
+    if (dx * dx + dz * dz >= radius * radius) continue;
+    inside.count++;
+    inside.x += velocities[i]!;
+    inside.z += velocities[i + 1]!;
+  }
+  return inside;
 }
