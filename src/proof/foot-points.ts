@@ -1,11 +1,12 @@
-import { rotateVecInverse } from '../math/quat.ts';
+import { rotateVec, rotateVecInverse } from '../math/quat.ts';
+import { distanceVec } from '../math/vec.ts';
 import { sidedRole } from '../pairing/roles.ts';
 import type { Side } from '../skeleton/side.ts';
 import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
 import { skinVertices } from '../skeleton/skin.ts';
 import type { BodyPoint, FootPoints, ProofFigure } from './measure.ts';
 import { quantile } from './statistics.ts';
-import { pathOf, pointInPose, type Track } from './track.ts';
+import { pathOf, pointAt, pointInPose, rotationIndex, type Track } from './track.ts';
 
 /** Where no joint, tip or vertex tells the length of a foot: ankle to ball, as a share of the leg (value from memory). */
 const BALL_AHEAD = 0.17;
@@ -25,10 +26,18 @@ interface FlatPose {
   from: 'rest pose' | 'motion';
 }
 
+/** Slower than this (leg lengths a second) a foot that is also low is taken to stand. */
+const STANDING_SPEED = 0.25;
+/** A rest pose whose sole is tilted further than this against the way the foot stands in the motion does not tell. */
+const TILT_MAX = Math.cos((8 * Math.PI) / 180);
+/** … nor one whose sole is farther from the floor there than this share of leg length. */
+const LEVEL_MAX = 0.04;
+
 /**
- * Heel, ball and toe on the sole of one foot. Measured on the skin in a standing rest pose; without a mesh, straight
- * below ankle and toes joint; where the rest pose does not stand, in the frame of the motion in which the foot stands
- * stillest and lowest. Null where the leg has no joints to carry them.
+ * Heel, ball and toe on the sole of one foot. Measured on the skin in a standing rest pose. Without a mesh from joints and
+ * tips: in the rest pose if it stands, and if the foot stands in the motion as it does there; else in the frame of the motion
+ * in which the foot stands as it mostly does. (The zero poses of clips often stand on tilted or hanging feet.)
+ * Null where the leg has no joints to carry the points.
  */
 export function measureFootPoints(track: Track, side: Side): FootPoints | null {
   const { figure } = track;
@@ -36,31 +45,49 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
   if (given) return given;
   const leg = track.limbs[`${side}Leg`];
   if (leg === null) return null;
-  const flat = flatPose(track, side);
-  return (flat.from === 'rest pose' ? onSkin(track, side, leg.end) : null) ?? onJoints(track, side, leg.end, flat);
+  const resting: FlatPose = { pose: track.rest, from: 'rest pose' };
+  if (track.standing) {
+    const onMesh = onSkin(track, side, leg.end);
+    if (onMesh) return onMesh;
+  }
+  const frame = flatFrame(track, leg.end);
+  const atRest = track.standing ? onJoints(track, side, leg.end, resting) : null;
+  if (frame === null) return atRest ?? onJoints(track, side, leg.end, resting);
+  if (atRest && standsLike(track, atRest, frame)) return atRest;
+  return onJoints(track, side, leg.end, { pose: posedLike(track, frame), from: 'motion' });
 }
 
-function flatPose(track: Track, side: Side): FlatPose {
-  if (track.standing) return { pose: track.rest, from: 'rest pose' };
-  const leg = track.limbs[`${side}Leg`]!;
-  const path = pathOf(track, leg.end);
-  const { frameCount } = track;
+/** Whether the sole found in the rest pose lies flat on the floor in a frame. */
+function standsLike(track: Track, foot: FootPoints, f: number): boolean {
+  const up = new Float64Array(3);
+  rotateVec(up, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), foot.up, 0);
+  if (up[1]! < TILT_MAX) return false;
+  const point = new Float64Array(3);
+  return [foot.heel, foot.ball].every((p) => {
+    pointAt(track, f, p, point, 0);
+    return Math.abs(point[1]!) < LEVEL_MAX * track.legLength;
+  });
+}
+
+/** The frame in which a foot stands as it mostly does: of the still and low ones that of median height; null for none. */
+function flatFrame(track: Track, end: BodyPoint): number | null {
+  const { frameCount, frameDuration, legLength } = track;
+  if (frameCount < 3 || !(frameDuration > 0)) return null;
+  const path = pathOf(track, end);
   const speeds = new Float64Array(frameCount);
   const heights = new Float64Array(frameCount);
   for (let f = 0; f < frameCount; f++) {
-    const a = Math.max(0, f - 1) * 3;
-    const b = Math.min(frameCount - 1, f + 1) * 3;
-    speeds[f] = Math.hypot(path[b]! - path[a]!, path[b + 1]! - path[a + 1]!, path[b + 2]! - path[a + 2]!);
+    const a = Math.max(0, f - 1);
+    const b = Math.min(frameCount - 1, f + 1);
+    speeds[f] = distanceVec(path, a * 3, path, b * 3) / ((b - a) * frameDuration);
     heights[f] = path[f * 3 + 1]!;
   }
-  // Still and low. Where the two disagree (a raised foot held still) the looser bound finds the standing frames.
-  const calm = quantile(speeds, 0.3);
+  const calm = Math.min(quantile(speeds, 0.4), STANDING_SPEED * legLength);
   const low = quantile(heights, 0.4);
   const candidates: number[] = [];
   for (let f = 0; f < frameCount; f++) if (speeds[f]! <= calm && heights[f]! <= low) candidates.push(f);
-  if (candidates.length === 0) candidates.push(heights.indexOf(Math.min(...heights)));
   candidates.sort((a, b) => heights[a]! - heights[b]!);
-  return { pose: posedLike(track, candidates[candidates.length >> 1]!), from: 'motion' };
+  return candidates[candidates.length >> 1] ?? null;
 }
 
 /** The tracked joints of frame `f` as a pose of all joints; the others stay at rest. */

@@ -74,7 +74,7 @@ export function jointAngles(
         // Out to the side the sagittal angle means nothing.
         const flat = Math.hypot(up, ahead) / Math.hypot(x, y, z);
         const angle = Math.atan2(ahead, -up) * DEGREES;
-        angles[f] = flat < 0.5 ? Number.NaN : angle < -120 ? angle + 360 : angle;
+        angles[f] = flat < 0.8 ? Number.NaN : angle < -120 ? angle + 360 : angle;
       }
     } else {
       pointAt(track, f, limb.middle, a, 0);

@@ -47,8 +47,19 @@ export function measureFeet(evidence: Evidence): { measures: Measure[]; plants: 
   return { measures: [...measures, penetration(evidence, paths), floating(evidence, paths)], plants };
 }
 
+/** Horizontal distance from the middle (median) of each contact, as a share of leg length; 0 outside contacts. */
+export function driftOf(path: Float64Array, spans: readonly Span[], legLength: number): Float64Array {
+  const drift = new Float64Array(path.length / 3);
+  for (const [first, last] of spans) {
+    const x = medianOf(path, first, last, 0);
+    const z = medianOf(path, first, last, 2);
+    for (let f = first; f <= last; f++) drift[f] = Math.hypot(path[f * 3]! - x, path[f * 3 + 2]! - z) / legLength;
+  }
+  return drift;
+}
+
 /** Path of a point over ground that may itself move. */
-function groundPath(track: Track, point: BodyPoint, velocity: readonly [number, number, number]): Float64Array {
+export function groundPath(track: Track, point: BodyPoint, velocity: readonly [number, number, number]): Float64Array {
   const path = pathOf(track, point);
   for (let f = 0; f < track.frameCount; f++)
     for (let k = 0; k < 3; k++) path[f * 3 + k]! -= velocity[k]! * f * track.frameDuration;
@@ -90,23 +101,23 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
       const role =
         point === 'ball' && joint !== feet[side]!.heel.joint ? sidedRole(side, 'Toes') : sidedRole(side, 'Foot');
       const name = jointName(target.figure, joint);
-      const drift = new Float64Array(frameCount);
+      const drift = driftOf(path, spans[side][point], legLength);
       for (const [first, last] of spans[side][point]) {
-        const x = medianOf(path, first, last, 0);
-        const z = medianOf(path, first, last, 2);
         let height = 0;
         let slack = Number.POSITIVE_INFINITY;
+        let least = 1;
         let worstFrame = first;
         for (let f = first; f <= last; f++) {
-          drift[f] = Math.hypot(path[f * 3]! - x, path[f * 3 + 2]! - z) / legLength;
           drifts.push(drift[f]!);
           height += path[f * 3 + 1]! / legLength / (last - first + 1);
-          slack = Math.min(slack, reserve ? reserve[f]! : Number.POSITIVE_INFINITY);
+          // Only where the point leaves its plant does a stretched leg explain anything.
+          if (reserve && drift[f]! > MEASURE_RULES['plant-drift'].threshold) slack = Math.min(slack, reserve[f]!);
+          least = Math.min(least, reserve ? reserve[f]! : 0);
           if (drift[f]! > drift[worstFrame]!) worstFrame = f;
         }
         const travel = travelOf(path, first, last) / legLength;
         travelWorst = Math.max(travelWorst, travel);
-        const note = `${point}${slack < FULL_STRETCH ? '; the leg is at full stretch here: the plant is out of reach' : ''}`;
+        const note = `${point}${slack < FULL_STRETCH ? '; the leg is at full stretch here: the plant may be out of reach' : ''}`;
         travelPlaces.push({ role, joint: name, frames: [first, last], worstFrame, value: travel, note });
         plants.push({
           side,
@@ -116,7 +127,7 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
           end: last * frameDuration,
           travel,
           height,
-          reserve: Number.isFinite(slack) ? slack : 0,
+          reserve: least,
         });
       }
       for (const place of placesAbove(target, role, joint, drift, MEASURE_RULES['plant-drift'].threshold))
@@ -151,7 +162,7 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
   const stretched = travelPlaces.filter((p) => p.value > MEASURE_RULES['plant-travel'].threshold);
   const outOfReach = stretched.length > 0 && stretched.every((place) => place.note?.includes('out of reach'));
   const remedy = outOfReach
-    ? 'The leg is too short to reach these plants: allow a larger root correction, allow some stretch, or scale the root motion down.'
+    ? 'The leg is at full stretch in these contacts and may be too short for them: allow a larger root correction, allow some stretch, or scale the root motion down.'
     : undefined;
   const { median, p95, worst } = spread(drifts);
   return {

@@ -1,5 +1,6 @@
-import { ROLES, type Role } from '../pairing/roles.ts';
+import { PARENT_ROLE, ROLES, type Role, sideOf } from '../pairing/roles.ts';
 import { framePose, restLocalPose } from '../skeleton/clip.ts';
+import { SIDES } from '../skeleton/side.ts';
 import { createWorldPose } from '../skeleton/skeleton.ts';
 import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { type Evidence, measured, notMeasured } from './evidence.ts';
@@ -10,8 +11,20 @@ import { jointName, type Track } from './track.ts';
 const SKIN_FRAMES = 24;
 /** Body parts with fewer edges than this are trimmings. */
 const FEWEST_EDGES = 12;
+/** The share of a part's edges, by length, that the stretch is read at. */
+const COUNTED_EDGES = 0.98;
+/** Edges below this share of the part's mean length are tiny. */
+const TINY_EDGE = 0.3;
+/**
+ * A part whose volume is below this share of (surface area)^1.5 is cloth, hair or an open shell and has no volume to lose;
+ * a sphere has 0.094, a tube ten times as long as thick 0.05.
+ */
+const FULLNESS_MIN = 0.012;
 /** A part that encloses less than this (cube of leg length) has no volume to lose. */
 const SMALLEST_VOLUME = 1e-5;
+
+/** A mesh that holds less than this share of what another holds of the same part has only its hem: no volume of its own. */
+const MAIN_SHARE = 0.25;
 
 /** The skin of one body part in one mesh: everything that follows one role more than any other. */
 interface Part {
@@ -32,6 +45,7 @@ interface Shape {
   parts: Part[];
   /** World length of one unit of the bind shape. */
   scale: number;
+  /** Signed: negative where the triangles wind the other way round, as in mirrored meshes; 0 for what has no volume. */
   bindVolumes: Float64Array;
 }
 
@@ -46,6 +60,11 @@ export function measureSkin(evidence: Evidence): Measure[] {
   const shapes = skins.map((skin) => shapeOf(target, skin)).filter((shape) => shape.parts.length > 0);
   if (shapes.length === 0) return none('no part of the mesh follows a paired joint');
 
+  const fullest = new Map<Role, number>();
+  for (const { parts, bindVolumes, scale } of shapes)
+    parts.forEach(({ role }, i) => {
+      fullest.set(role, Math.max(fullest.get(role) ?? 0, Math.abs(bindVolumes[i]!) * scale ** 3));
+    });
   const frames = sampledFrames(target.frameCount, evidence.options.skinFrames ?? SKIN_FRAMES);
   const { skeleton, clip } = target.figure;
   const scratch = restLocalPose(skeleton);
@@ -71,14 +90,17 @@ export function measureSkin(evidence: Evidence): Measure[] {
       framePose(skeleton, clip, frame, scratch, pose);
       skinVertices(shape.skin, pose, world, matrices);
       shape.parts.forEach((part, i) => {
-        const { p99, worst, vertex } = edgeRatios(part, world, shape.scale);
-        note(stretch, part, frame, p99);
+        const { high, worst, vertex } = edgeRatios(part, world, shape.scale);
+        note(stretch, part, frame, high);
         const known = vertices.get(part.role);
         if (!known || known.ratio < worst)
           vertices.set(part.role, { vertex, mesh: shape.skin.name, ratio: worst, frame });
         const volume = shape.bindVolumes[i]! * shape.scale ** 3;
-        if (volume > SMALLEST_VOLUME * target.legLength ** 3)
-          note(collapse, part, frame, Math.max(0, 1 - volumeOf(part, world) / volume));
+        const size = Math.abs(volume);
+        if (size > SMALLEST_VOLUME * target.legLength ** 3 && size > MAIN_SHARE * fullest.get(part.role)!) {
+          const lost = 1 - volumeOf(part, world) / volume;
+          note(collapse, part, frame, Math.min(1, Math.max(0, lost)));
+        }
       });
     }
   }
@@ -117,21 +139,46 @@ function sampledFrames(frameCount: number, wanted: number): number[] {
   return Array.from({ length: count }, (_, i) => Math.round((i * (frameCount - 1)) / (count - 1)));
 }
 
-/** The role that each joint belongs to: its own, or that of the nearest joint above that has one; -1 for none. */
-function rolesOfJoints(track: Track): Int16Array {
+/** Body parts: each role counts for the part named here; those not listed for what stands above them. */
+const PARTS = new Set<Role>([
+  'hips',
+  'chest',
+  'head',
+  ...SIDES.flatMap((side): Role[] => [
+    `${side}UpperArm`,
+    `${side}LowerArm`,
+    `${side}Hand`,
+    `${side}UpperLeg`,
+    `${side}LowerLeg`,
+    `${side}Foot`,
+  ]),
+]);
+
+/** Shoulders go with the upper arm, the neck with the head, the spine with the hips, fingers with the hand, toes with the foot. */
+function partOfRole(role: Role): Role {
+  if (role === 'neck') return 'head';
+  const side = sideOf(role);
+  if (side && role === `${side}Shoulder`) return `${side}UpperArm`;
+  let part: Role | null = role;
+  while (part !== null && !PARTS.has(part)) part = PARENT_ROLE[part];
+  return part ?? role;
+}
+
+/** The body part that each joint belongs to: that of its role, or of the nearest joint above that has one; -1 for none. */
+function partsOfJoints(track: Track): Int16Array {
   const { skeleton, roles } = track.figure;
   const result = new Int16Array(skeleton.jointCount).fill(-1);
-  ROLES.forEach((role, i) => {
+  for (const role of ROLES) {
     const joint = roles[role];
-    if (joint !== undefined) result[joint] = i;
-  });
+    if (joint !== undefined) result[joint] = ROLES.indexOf(partOfRole(role));
+  }
   for (let j = 0; j < skeleton.jointCount; j++)
     if (result[j] === -1 && skeleton.parents[j]! >= 0) result[j] = result[skeleton.parents[j]!]!;
   return result;
 }
 
 function shapeOf(track: Track, skin: SkinMesh): Shape {
-  const roleOfJoint = rolesOfJoints(track);
+  const roleOfJoint = partsOfJoints(track);
   const welded = weld(skin);
   const roleOfVertex = new Int16Array(skin.vertexCount).fill(-1);
   const sums = new Float64Array(ROLES.length);
@@ -165,16 +212,26 @@ function shapeOf(track: Track, skin: SkinMesh): Shape {
   const parts: Part[] = [];
   for (const [index, list] of byRole) {
     const role = ROLES[index]!;
-    const part = partOf(skin, role, track.figure.roles[role]!, list);
+    const joint = track.figure.roles[role] ?? jointOfPart(track, role);
+    const part = partOf(skin, role, joint, list);
     if (part.edges.length >= FEWEST_EDGES * 2) parts.push(part);
   }
   const world = new Float64Array(skin.vertexCount * 3);
   skinVertices(skin, track.rest, world, new Float64Array(skin.bind.length));
-  const bindVolumes = Float64Array.from(parts, (part) => volumeOf(part, skin.positions));
+  const bindVolumes = Float64Array.from(parts, (part) => {
+    const volume = volumeOf(part, skin.positions);
+    return Math.abs(volume) > FULLNESS_MIN * areaOf(part, skin.positions) ** 1.5 ? volume : 0;
+  });
   return { skin, parts, scale: scaleOf(parts, world), bindVolumes };
 }
 
-/** First vertex at the same place of the bind shape with the same influences: seams of texture and shading are closed. */
+/** A part is named for a role that the figure may lack (a neck without a head): the first joint that counts for it. */
+function jointOfPart(track: Track, part: Role): number {
+  const { roles } = track.figure;
+  return roles[ROLES.find((role) => roles[role] !== undefined && partOfRole(role) === part)!]!;
+}
+
+/** First vertex at the same place of the bind shape: seams of texture and shading are closed. */
 function weld(skin: SkinMesh): Uint32Array {
   const result = new Uint32Array(skin.vertexCount);
   const first = new Map<string, number>();
@@ -262,20 +319,34 @@ function edgeLength(p: Float64Array, edges: Uint32Array, e: number): number {
   return Math.hypot(p[a]! - p[b]!, p[a + 1]! - p[b + 1]!, p[a + 2]! - p[b + 2]!);
 }
 
-function edgeRatios(part: Part, world: Float64Array, scale: number): { p99: number; worst: number; vertex: number } {
+/**
+ * The ratio that 98 % of the edges stay below, each counted by its length: a tiny edge may stretch without being seen. And
+ * the worst of those that are not tiny, with one of its vertices.
+ */
+function edgeRatios(part: Part, world: Float64Array, scale: number): { high: number; worst: number; vertex: number } {
   const { edges, bindLengths } = part;
   const ratios = new Float64Array(bindLengths.length);
+  let total = 0;
+  for (const length of bindLengths) total += length;
+  const tiny = (TINY_EDGE * total) / bindLengths.length;
   let worst = 0;
   let vertex = 0;
   for (let e = 0; e < ratios.length; e++) {
-    const ratio = edgeLength(world, edges, e) / (bindLengths[e]! * scale);
-    ratios[e] = ratio;
-    if (ratio > worst) {
-      worst = ratio;
+    ratios[e] = edgeLength(world, edges, e) / (bindLengths[e]! * scale);
+    if (ratios[e]! > worst && bindLengths[e]! > tiny) {
+      worst = ratios[e]!;
       vertex = edges[e * 2]!;
     }
   }
-  return { p99: quantileSorted(ratios.sort(), 0.99), worst, vertex };
+  const order = Uint32Array.from(ratios.keys()).sort((a, b) => ratios[b]! - ratios[a]!);
+  let above = 0;
+  let high = worst;
+  for (const e of order) {
+    above += bindLengths[e]!;
+    high = ratios[e]!;
+    if (above > (1 - COUNTED_EDGES) * total) break;
+  }
+  return { high, worst, vertex };
 }
 
 /**
@@ -308,6 +379,18 @@ function volumeOf(part: Part, p: Float64Array | Float32Array): number {
     }
   }
   return six / 6;
+}
+
+/** Surface of the part without the caps. */
+function areaOf({ triangles: t }: Part, p: Float32Array): number {
+  let area = 0;
+  for (let i = 0; i < t.length; i += 3) {
+    const [a, b, c] = [t[i]! * 3, t[i + 1]! * 3, t[i + 2]! * 3];
+    const [ux, uy, uz] = [p[b]! - p[a]!, p[b + 1]! - p[a + 1]!, p[b + 2]! - p[a + 2]!];
+    const [vx, vy, vz] = [p[c]! - p[a]!, p[c + 1]! - p[a + 1]!, p[c + 2]! - p[a + 2]!];
+    area += Math.hypot(uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx) / 2;
+  }
+  return area;
 }
 
 function triple(

@@ -1,5 +1,7 @@
 import { mulInverseQuat } from '../math/quat.ts';
+import { distanceVec } from '../math/vec.ts';
 import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
+import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { quantile } from './statistics.ts';
@@ -16,6 +18,17 @@ const OWN_WINDOW = 12;
 
 /** Fingers, eyes and jaw are small and quick. */
 const JUDGED: readonly Role[] = ROLES.filter((role) => !/Thumb|Index|Middle|Ring|Little|Eye|jaw/.test(role));
+
+/** Joints among which rigs share out one bend: what the source does in all of them, the target may do in one. */
+const SHARED_BENDS: readonly (readonly Role[])[] = [
+  ['spine', 'chest', 'upperChest'],
+  ['neck', 'head'],
+  ...SIDES.flatMap((side): Role[][] => [
+    [`${side}Shoulder`, `${side}UpperArm`],
+    [`${side}LowerArm`, `${side}Hand`],
+    [`${side}Foot`, `${side}Toes`],
+  ]),
+];
 
 /** Nearest role above that the figure has. */
 function parentJoint(track: Track, role: Role): number | null {
@@ -83,6 +96,39 @@ function positionJumps(track: Track, role: Role, frameCount: number): Float64Arr
   return jumps;
 }
 
+/** What the source does in a joint and in those that share its bend; null where it has none of them. */
+function sourceRotationJumps({ source, sharedFrames }: Evidence, role: Role): Float64Array | null {
+  const roles = SHARED_BENDS.find((group) => group.includes(role)) ?? [role];
+  let sum: Float64Array | null = null;
+  for (const one of roles) {
+    const series = rotationJumps(source!, one, sharedFrames);
+    if (series && sum) for (let f = 0; f < sum.length; f++) sum[f]! += series[f]!;
+    sum ??= series;
+  }
+  return sum;
+}
+
+/** The source's jump, made larger where arms or trunk are longer on the target, against the leg. */
+function sourcePositionJumps({ source, target, sharedFrames }: Evidence, role: Role): Float64Array | null {
+  const series = positionJumps(source!, role, sharedFrames);
+  if (!series || /Leg|Foot|Toes/.test(role)) return series;
+  const longer = Math.max(1, armShare(target) / armShare(source!), trunkShare(target) / trunkShare(source!)) || 1;
+  return series.map((jump) => jump * longer);
+}
+
+/** Length of the arms as a share of the leg; NaN where there are none. */
+function armShare({ limbs, legLength }: Track): number {
+  const arm = limbs.leftArm ?? limbs.rightArm;
+  return arm ? (arm.upper + arm.lower) / legLength : Number.NaN;
+}
+
+/** Hips to head in the rest pose as a share of the leg; NaN where either is missing. */
+function trunkShare({ figure, rest, legLength }: Track): number {
+  const { hips, head } = figure.roles;
+  if (hips === undefined || head === undefined) return Number.NaN;
+  return distanceVec(rest.positions, hips * 3, rest.positions, head * 3) / legLength;
+}
+
 /** What goes beyond the surroundings: the source's, or the joint's own where there is no source. */
 function beyond(own: Float64Array, source: Float64Array | null): Float64Array {
   const result = new Float64Array(own.length);
@@ -101,13 +147,18 @@ function beyond(own: Float64Array, source: Float64Array | null): Float64Array {
 
 /** Angular pops, linear jumps and the smoothness of the root. */
 export function measureSmoothness(evidence: Evidence): Measure[] {
-  return [jumps(evidence, 'pops', rotationJumps), jumps(evidence, 'jumps', positionJumps), rootSmoothness(evidence)];
+  return [
+    jumps(evidence, 'pops', rotationJumps, sourceRotationJumps),
+    jumps(evidence, 'jumps', positionJumps, sourcePositionJumps),
+    rootSmoothness(evidence),
+  ];
 }
 
 function jumps(
   evidence: Evidence,
   id: 'pops' | 'jumps',
   series: (track: Track, role: Role, frameCount: number) => Float64Array | null,
+  sourceSeries: (evidence: Evidence, role: Role) => Float64Array | null,
 ): Measure {
   const { target, source, sharedFrames } = evidence;
   const frameCount = source ? sharedFrames : target.frameCount;
@@ -120,7 +171,7 @@ function jumps(
   for (const role of JUDGED) {
     const own = series(target, role, frameCount);
     if (!own) continue;
-    const its = source ? series(source, role, frameCount) : null;
+    const its = source ? sourceSeries(evidence, role) : null;
     if (its) for (const jump of its) sourceWorst = Math.max(sourceWorst, jump);
     judged++;
     const extra = beyond(own, its);
@@ -158,23 +209,26 @@ function rootSmoothness(evidence: Evidence): Measure {
   });
 }
 
+/**
+ * Acceleration of the middle between the hip joints (of the hips where there are none), leg lengths a second squared. Where
+ * rigs put the joint called hips differs too much.
+ */
 function accelerations(track: Track, frameCount: number): Float64Array | null {
-  const hips = track.figure.roles.hips;
+  const { hips, leftUpperLeg, rightUpperLeg } = track.figure.roles;
   if (hips === undefined || frameCount < 5 || !track.legLength || !(track.frameDuration > 0)) return null;
-  const result = new Float64Array(frameCount - 2);
-  const k = 1 / (track.frameDuration ** 2 * track.legLength);
+  const left = leftUpperLeg !== undefined && rightUpperLeg !== undefined ? leftUpperLeg : hips;
+  const right = leftUpperLeg !== undefined && rightUpperLeg !== undefined ? rightUpperLeg : hips;
   const p = track.positions;
+  const result = new Float64Array(frameCount - 2);
+  const k = 1 / (2 * track.frameDuration ** 2 * track.legLength);
   for (let f = 1; f + 1 < frameCount; f++) {
-    const a = positionIndex(track, f - 1, hips);
-    const b = positionIndex(track, f, hips);
-    const c = positionIndex(track, f + 1, hips);
-    result[f - 1] =
-      k *
-      Math.hypot(
-        p[a]! - 2 * p[b]! + p[c]!,
-        p[a + 1]! - 2 * p[b + 1]! + p[c + 1]!,
-        p[a + 2]! - 2 * p[b + 2]! + p[c + 2]!,
-      );
+    let sum = 0;
+    for (let c = 0; c < 3; c++) {
+      const at = (frame: number) =>
+        p[positionIndex(track, frame, left) + c]! + p[positionIndex(track, frame, right) + c]!;
+      sum += (at(f - 1) - 2 * at(f) + at(f + 1)) ** 2;
+    }
+    result[f - 1] = k * Math.sqrt(sum);
   }
   return result;
 }

@@ -121,8 +121,8 @@ export const MEASURE_RULES = {
     title: 'Pose fidelity',
     meaning: 'Angle between a segment and the same segment of the source, in 95 of 100 frames, for the worst segment.',
     unit: 'degree',
-    threshold: 25,
-    reason: `${NO_SOURCE}: limbs of other proportions need up to some 20 degrees to put hands and feet where they belong; a wrong pairing or rest pose gives 30 and more.`,
+    threshold: 30,
+    reason: `${NO_SOURCE}: limbs of other proportions need up to some 25 degrees to put hands and feet where they belong; a wrong pairing or rest pose gives more.`,
     remedy: 'Check the pairing and the rest pose of the segment; store a correction in the mapping.',
   },
   'trunk-orientation': {
@@ -211,7 +211,7 @@ export const MEASURE_RULES = {
   'skin-stretch': {
     title: 'Skin stretch',
     meaning:
-      'The edge length against the bind pose that 99 of 100 edges of a body part stay below, at the worst moment.',
+      'How many times longer than in the bind pose the edges of a body part become: what 98 % of them, by length, stay below at the worst moment.',
     unit: 'ratio',
     threshold: 2.5,
     reason: `${NO_SOURCE}: linear blend skinning doubles edges at a bent knee or raised shoulder; more looks torn.`,
@@ -221,8 +221,8 @@ export const MEASURE_RULES = {
     title: 'Skin collapse',
     meaning: 'The share of its volume that a body part loses at the worst moment.',
     unit: 'share',
-    threshold: 0.4,
-    reason: `${NO_SOURCE}: linear blend skinning is known to lose volume at bent and twisted joints; beyond 40 % a limb looks pinched.`,
+    threshold: 0.5,
+    reason: `${NO_SOURCE}: linear blend skinning is known to lose volume at bent and twisted joints; beyond half of it a limb looks pinched.`,
     remedy: 'Spread the weights at the joint over a longer stretch, or add twist joints.',
   },
 } as const satisfies Record<string, MeasureRule>;

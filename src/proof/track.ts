@@ -1,10 +1,11 @@
 import { RigproofError } from '../errors.ts';
-import { type Numbers, rotateVec, slerpQuat } from '../math/quat.ts';
+import { type Numbers, rotateVec, rotateVecInverse, slerpQuat } from '../math/quat.ts';
 import { distanceVec, lerpVec } from '../math/vec.ts';
-import { ROLES, type Role, type RoleMap, sidedRole } from '../pairing/roles.ts';
+import { ROLES, type Role, sidedRole } from '../pairing/roles.ts';
 import { framePose, restLocalPose } from '../skeleton/clip.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { createWorldPose, restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
+import { skinVertices } from '../skeleton/skin.ts';
 import type { BodyPoint, ProofFigure } from './measure.ts';
 
 /** Root, middle and end of a limb; the end may be a tip where the hand or foot has no joint. */
@@ -138,7 +139,7 @@ function limbPoints(figure: ProofFigure, rest: WorldPose, limb: LimbName): LimbP
   const root = figure.roles[names.root];
   const middle = figure.roles[names.middle];
   if (root === undefined || middle === undefined) return null;
-  const end = endPoint(figure, middle, figure.roles[names.end]);
+  const end = endPoint(figure, rest, middle, figure.roles[names.end]);
   if (end === null) return null;
   const endWorld = [0, 0, 0];
   pointInPose(rest, end, endWorld, 0);
@@ -148,8 +149,8 @@ function limbPoints(figure: ProofFigure, rest: WorldPose, limb: LimbName): LimbP
   return { root: at(root), middle: at(middle), end, roles: names, upper, lower };
 }
 
-/** The joint of the hand or foot, or the farthest tip or child of the segment above where there is none. */
-function endPoint(figure: ProofFigure, middle: number, end: number | undefined): BodyPoint | null {
+/** The joint of the hand or foot; where there is none the farthest tip or child of the segment above, or the end of its skin. */
+function endPoint(figure: ProofFigure, rest: WorldPose, middle: number, end: number | undefined): BodyPoint | null {
   if (end !== undefined) return at(end);
   const { skeleton } = figure;
   let best: BodyPoint | null = null;
@@ -164,7 +165,39 @@ function endPoint(figure: ProofFigure, middle: number, end: number | undefined):
   const t = skeleton.restTranslations;
   for (let j = middle + 1; j < skeleton.subtreeEnd[middle]!; j++)
     if (skeleton.parents[j] === middle) consider(t[j * 3]!, t[j * 3 + 1]!, t[j * 3 + 2]!);
-  return best;
+  return best ?? skinEnd(figure, rest, middle);
+}
+
+/** Middle of the skin in the last tenth of a segment, as far as vertices follow its joint. */
+function skinEnd(figure: ProofFigure, rest: WorldPose, joint: number): BodyPoint | null {
+  const points: number[] = [];
+  for (const skin of figure.skins ?? []) {
+    const world = new Float64Array(skin.vertexCount * 3);
+    skinVertices(skin, rest, world, new Float64Array(skin.bind.length));
+    for (let v = 0; v < skin.vertexCount; v++) {
+      let own = 0;
+      let all = 0;
+      for (let i = v * skin.influences; i < (v + 1) * skin.influences; i++) {
+        all += skin.weights[i]!;
+        if (skin.joints[i] === joint) own += skin.weights[i]!;
+      }
+      if (own > 0.5 * all) for (let k = 0; k < 3; k++) points.push(world[v * 3 + k]! - rest.positions[joint * 3 + k]!);
+    }
+  }
+  let farthest = 0;
+  for (let i = 0; i < points.length; i += 3)
+    farthest = Math.max(farthest, Math.hypot(points[i]!, points[i + 1]!, points[i + 2]!));
+  if (farthest === 0) return null;
+  const offset: [number, number, number] = [0, 0, 0];
+  let count = 0;
+  for (let i = 0; i < points.length; i += 3) {
+    if (Math.hypot(points[i]!, points[i + 1]!, points[i + 2]!) < 0.9 * farthest) continue;
+    count++;
+    for (let k = 0; k < 3; k++) offset[k]! += points[i + k]!;
+  }
+  for (let k = 0; k < 3; k++) offset[k]! /= count;
+  rotateVecInverse(offset, 0, rest.rotations, joint * 4, offset, 0);
+  return { joint, offset };
 }
 
 function at(joint: number): BodyPoint {
@@ -240,26 +273,23 @@ function isStanding(track: Track): boolean {
 }
 
 /**
- * Pelvis axes in frame `f` from joint positions alone: x to the left (right hip to left hip), z ahead, y up the trunk.
+ * Pelvis axes in frame `f`: x to the left (right hip to left hip), y up, z ahead. Up is what stood upright in the rest pose of
+ * the hips joint; where the rest pose does not stand, the way up the trunk.
  * Writes x, y, z as nine numbers and returns false where a joint is missing or the axes cannot be told apart.
  */
 export function pelvisAxes(track: Track, f: number, out: Numbers, o: number): boolean {
   const { roles } = track.figure;
   const left = roles.leftUpperLeg;
   const right = roles.rightUpperLeg;
-  const top = trunkTop(roles);
-  if (left === undefined || right === undefined || top === undefined) return false;
+  if (left === undefined || right === undefined || !upwards(track, f, up)) return false;
   const p = track.positions;
   const l = positionIndex(track, f, left);
   const r = positionIndex(track, f, right);
-  const t = positionIndex(track, f, top);
+  const [ux, uy, uz] = up;
   let xx = p[l]! - p[r]!;
   let xy = p[l + 1]! - p[r + 1]!;
   let xz = p[l + 2]! - p[r + 2]!;
   const xl = Math.hypot(xx, xy, xz);
-  const ux = p[t]! - (p[l]! + p[r]!) / 2;
-  const uy = p[t + 1]! - (p[l + 1]! + p[r + 1]!) / 2;
-  const uz = p[t + 2]! - (p[l + 2]! + p[r + 2]!) / 2;
   if (xl < 1e-6 * track.legLength) return false;
   xx /= xl;
   xy /= xl;
@@ -284,7 +314,25 @@ export function pelvisAxes(track: Track, f: number, out: Numbers, o: number): bo
   return true;
 }
 
-/** The highest joint that still belongs to the trunk. */
-export function trunkTop(roles: RoleMap): number | undefined {
-  return roles.upperChest ?? roles.chest ?? roles.neck ?? roles.spine ?? roles.head;
+const up: [number, number, number] = [0, 0, 0];
+
+function upwards(track: Track, f: number, out: [number, number, number]): boolean {
+  const { roles } = track.figure;
+  if (track.standing && roles.hips !== undefined) {
+    out[0] = 0;
+    out[1] = 1;
+    out[2] = 0;
+    rotateVecInverse(out, 0, track.rest.rotations, roles.hips * 4, out, 0);
+    rotateVec(out, 0, track.rotations, rotationIndex(track, f, roles.hips), out, 0);
+    return true;
+  }
+  const top = roles.chest ?? roles.upperChest ?? roles.spine ?? roles.neck ?? roles.head;
+  const { leftUpperLeg, rightUpperLeg } = roles;
+  if (top === undefined || leftUpperLeg === undefined || rightUpperLeg === undefined) return false;
+  const t = positionIndex(track, f, top);
+  const l = positionIndex(track, f, leftUpperLeg);
+  const r = positionIndex(track, f, rightUpperLeg);
+  const p = track.positions;
+  for (let k = 0; k < 3; k++) out[k] = p[t + k]! - (p[l + k]! + p[r + k]!) / 2;
+  return true;
 }

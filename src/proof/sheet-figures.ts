@@ -1,0 +1,150 @@
+import type { Role } from '../pairing/roles.ts';
+import { escapeXml } from './report-junit.ts';
+import { LIMB_NAMES, pelvisAxes, pointAt, positionIndex, type Track } from './track.ts';
+
+/** A moment that is drawn: a frame, why it is shown, and what to look at. */
+export interface Moment {
+  frame: number;
+  title: string;
+  role: Role | null;
+  fails: boolean;
+}
+
+/** A line of the drawing in world space, and which side of the body it is on. */
+interface Stroke {
+  points: number[][];
+  side: 'left' | 'right' | 'middle';
+}
+
+interface Drawing {
+  strokes: Stroke[];
+  head: number[] | null;
+  marked: number[] | null;
+}
+
+const SIZE = 190;
+const MARGIN = 14;
+/** Height that is drawn, in leg lengths: a standing figure is about two legs tall, with room for raised arms. */
+const VIEW_HEIGHT = 2.75;
+
+/**
+ * One moment, seen from the front and from the figure's left: the target drawn strong, the source behind it dashed,
+ * scaled to the same leg and set down at the same place.
+ */
+export function drawMoment(target: Track, source: Track | null, moment: Moment): string {
+  const { frame } = moment;
+  const heading = headingAt(target, frame);
+  const own = drawing(target, frame, moment.role);
+  const ground = hipsOnFloor(target, frame);
+  const hasSource = source !== null && frame < source.frameCount;
+  const its = hasSource ? drawing(source, frame, null) : null;
+  const scale = hasSource && source.legLength > 0 ? target.legLength / source.legLength : 1;
+  const itsGround = hasSource ? hipsOnFloor(source, frame) : [0, 0, 0];
+  const views = (['front', 'side'] as const).map((view) => {
+    const project = (point: number[], origin: number[], k: number): [number, number] => {
+      const x = (point[0]! - origin[0]!) * k;
+      const z = (point[2]! - origin[2]!) * k;
+      // Seen from the front the figure's left is on the viewer's right; from its left it looks to the viewer's left.
+      const across = view === 'front' ? x * heading[1]! - z * heading[0]! : -(x * heading[0]! + z * heading[1]!);
+      const unit = (SIZE - 2 * MARGIN) / (VIEW_HEIGHT * target.legLength);
+      return [SIZE / 2 + across * unit, SIZE - MARGIN - point[1]! * k * unit];
+    };
+    const parts: string[] = [
+      `<line class="floor" x1="6" x2="${SIZE - 6}" y1="${SIZE - MARGIN}" y2="${SIZE - MARGIN}"/>`,
+    ];
+    if (its) parts.push(`<g class="source">${strokes(its, (p) => project(p, itsGround, scale))}</g>`);
+    parts.push(`<g class="target">${strokes(own, (p) => project(p, ground, 1))}</g>`);
+    if (own.marked) {
+      const [x, y] = project(own.marked, ground, 1);
+      parts.push(`<circle class="mark" cx="${n(x)}" cy="${n(y)}" r="11"/>`);
+    }
+    const label = view === 'front' ? 'front' : 'from its left';
+    return `<figure class="view"><svg viewBox="0 0 ${SIZE} ${SIZE}" role="img" aria-label="${escapeXml(`${moment.title}, frame ${frame}, ${label}`)}">${parts.join('')}</svg><figcaption>${label}</figcaption></figure>`;
+  });
+  const seconds = (frame * target.frameDuration).toFixed(2);
+  const flag = moment.fails ? '<span class="flag">✕</span> ' : '';
+  return `<article class="moment${moment.fails ? ' fails' : ''}"><h3>${flag}${escapeXml(moment.title)}</h3><p class="when">frame ${frame}, ${seconds} s</p><div class="views">${views.join('')}</div></article>`;
+}
+
+function n(value: number): string {
+  return value.toFixed(1);
+}
+
+function strokes({ strokes: lines, head }: Drawing, project: (point: number[]) => [number, number]): string {
+  const parts = lines.map(({ points, side }) => {
+    const path = points.map((point) => project(point).map(n).join(',')).join(' ');
+    return `<polyline class="${side}" points="${path}"/>`;
+  });
+  if (head) {
+    const [x, y] = project(head);
+    parts.push(`<circle class="head" cx="${n(x)}" cy="${n(y)}" r="8"/>`);
+  }
+  return parts.join('');
+}
+
+/** Unit horizontal direction in which the pelvis faces, [x, z]. */
+function headingAt(track: Track, f: number): [number, number] {
+  const axes = new Float64Array(9);
+  if (!pelvisAxes(track, f, axes, 0)) return [0, 1];
+  // Left × up: stays horizontal when the trunk bends.
+  const x = -axes[2]!;
+  const z = axes[0]!;
+  const length = Math.hypot(x, z);
+  return length > 1e-6 ? [x / length, z / length] : [0, 1];
+}
+
+function hipsOnFloor(track: Track, f: number): number[] {
+  const { leftUpperLeg, rightUpperLeg, hips } = track.figure.roles;
+  const a = leftUpperLeg ?? hips ?? rightUpperLeg;
+  const b = rightUpperLeg ?? hips ?? leftUpperLeg;
+  if (a === undefined || b === undefined) return [0, 0, 0];
+  const i = positionIndex(track, f, a);
+  const j = positionIndex(track, f, b);
+  const p = track.positions;
+  return [(p[i]! + p[j]!) / 2, 0, (p[i + 2]! + p[j + 2]!) / 2];
+}
+
+function drawing(track: Track, f: number, marked: Role | null): Drawing {
+  const { roles } = track.figure;
+  const at = (role: Role): number[] | null => {
+    const joint = roles[role];
+    if (joint === undefined) return null;
+    const i = positionIndex(track, f, joint);
+    return [track.positions[i]!, track.positions[i + 1]!, track.positions[i + 2]!];
+  };
+  const lines: Stroke[] = [];
+  const line = (side: Stroke['side'], points: (number[] | null)[]) => {
+    const known = points.filter((point) => point !== null);
+    if (known.length > 1) lines.push({ points: known, side });
+  };
+  const middle = (a: number[] | null, b: number[] | null) => (a && b ? a.map((x, k) => (x + b[k]!) / 2) : (a ?? b));
+  const pelvis = middle(at('leftUpperLeg'), at('rightUpperLeg')) ?? at('hips');
+  const shoulders = middle(at('leftUpperArm'), at('rightUpperArm'));
+  // The far side is drawn first.
+  for (const side of ['right', 'left'] as const) {
+    for (const name of LIMB_NAMES) {
+      const limb = track.limbs[name];
+      if (!limb || !name.startsWith(side)) continue;
+      const points = [limb.root, limb.middle, limb.end].map((point) => {
+        const out = [0, 0, 0];
+        pointAt(track, f, point, out, 0);
+        return out;
+      });
+      const isLeg = name.endsWith('Leg');
+      line(side, [isLeg ? pelvis : shoulders, ...points]);
+      // A detached foot leaves a gap that has to be seen, so the foot is a stroke of its own.
+      if (isLeg) line(side, [points[2]!, at(`${side}Toes`)]);
+    }
+  }
+  const spine = [at('spine'), at('chest'), at('upperChest')].filter((point) => point !== null);
+  line('middle', [pelvis, ...spine, shoulders, at('neck'), at('head')]);
+  const headJoint = at('head');
+  const neck = at('neck') ?? shoulders;
+  let head: number[] | null = headJoint;
+  if (headJoint && neck) {
+    const up = headJoint.map((x, k) => x - neck[k]!);
+    const length = Math.hypot(...up) || 1;
+    head = headJoint.map((x, k) => x + (up[k]! / length) * 0.13 * track.legLength);
+  }
+  return { strokes: lines, head, marked: marked ? at(marked) : null };
+}
