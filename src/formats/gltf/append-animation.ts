@@ -18,6 +18,8 @@ import {
 /** Translation, rotation and scale that take the place of a node's `matrix`: glTF forbids to animate a node with one. */
 export interface NodeTransform {
   node: number;
+  /** Whether the matrix holds a shear, which these three cannot say. */
+  isSheared: boolean;
   translation: readonly number[];
   rotation: readonly number[];
   scale: readonly number[];
@@ -87,7 +89,11 @@ export function appendAsGlb(
   }
   const jsonText = addEntries(text, members, edits, { ...fragments, buffers: newBuffers }, decomposed);
   const outside = (documentOf(container).images ?? []).filter(({ uri }) => uri && !uri.startsWith('data:'));
-  const notes: Note[] = outside.length > 0 ? [externalNote(outside.map(({ uri }) => uri!))] : [];
+  const notes = notesOf(
+    container,
+    outside.map((image) => image.uri!),
+    decomposed,
+  );
   return {
     bytes: assembleGlb(jsonText, binary, container.otherChunks),
     added,
@@ -101,7 +107,7 @@ export function appendAsGlb(
  * (one more in `buffers` too) and the nodes in `decomposed`; buffers and images that it names by address stay where they
  * are. The binary chunk of a .glb becomes the first part of the new file, and its buffer gets the address.
  *
- * @param binaryUri  address of the new file, relative to the .gltf: a plain file name
+ * @param binaryUri  plain name of the new file; numbered when the document names such a file already
  */
 export function appendAsGltf(
   container: GltfContainer,
@@ -116,7 +122,10 @@ export function appendAsGltf(
   const start = align4(own.length);
   const { fragments, bytes, names } = layOut(container, animations, isChunk ? 0 : buffers.length, start);
   const byteLength = start + totalLength(bytes);
-  const uri = encodeURIComponent(binaryUri);
+  // The new file must not take the place of one that the document already names.
+  const taken = new Set([...buffers, ...images].map((entry) => decodeUri(entry.uri)));
+  const file = freeName(binaryUri, taken, (n) => binaryUri.replace(/(\.[^.]*)?$/, `-${n}$1`));
+  const uri = encodeURIComponent(file);
 
   const edits: Edit[] = [];
   const newBuffers: string[] = [];
@@ -129,10 +138,14 @@ export function appendAsGltf(
   }
   const jsonText = addEntries(text, members, edits, { ...fragments, buffers: newBuffers }, decomposed);
   const outside = [...buffers, ...images].filter((entry) => entry.uri && !entry.uri.startsWith('data:'));
-  const notes: Note[] = outside.length > 0 ? [externalNote(outside.map((entry) => entry.uri!))] : [];
+  const notes = notesOf(
+    container,
+    outside.map((entry) => entry.uri!),
+    decomposed,
+  );
   return {
     bytes: new TextEncoder().encode(jsonText),
-    binary: { uri: binaryUri, bytes: join([own, new Uint8Array(start - own.length), ...bytes]) },
+    binary: { uri: file, bytes: join([own, new Uint8Array(start - own.length), ...bytes]) },
     added: { binary: totalLength(bytes), json: fragmentLength(fragments) },
     names,
     notes,
@@ -166,7 +179,7 @@ function layOut(
           `${max ? `,"min":[0],"max":[${max[0]}]` : ''}}`,
       );
     }
-    const name = freeName(animation.name, taken);
+    const name = freeName(animation.name || 'animation', taken);
     names.push(name);
     fragments.animations.push(animationJson(animation, name, first));
     bytes.push(animation.bytes);
@@ -213,11 +226,25 @@ function animationJson({ channels, extras }: EncodedAnimation, name: string, fir
   return `{"name":${JSON.stringify(name)},"channels":[${targets.join(',')}],"samplers":[${samplers.join(',')}]${more}}`;
 }
 
-function freeName(wanted: string, taken: Set<string | undefined>): string {
+function freeName(
+  wanted: string,
+  taken: Set<string | undefined>,
+  numbered: (n: number) => string = (n) => `${wanted}-${n}`,
+): string {
   let name = wanted;
-  for (let n = 2; taken.has(name); n++) name = `${wanted}-${n}`;
+  for (let n = 2; taken.has(name); n++) name = numbered(n);
   taken.add(name);
   return name;
+}
+
+/** A URI as a file name; as it stands where its percent signs mean nothing. */
+function decodeUri(uri: string | undefined): string | undefined {
+  if (uri === undefined || uri.startsWith('data:')) return undefined;
+  try {
+    return decodeURIComponent(uri);
+  } catch {
+    return uri;
+  }
 }
 
 interface OpenDocument {
@@ -291,12 +318,25 @@ function addEntries(
   return spliceText(text, edits);
 }
 
-function externalNote(uris: readonly string[]): Note {
-  return {
-    code: 'GLTF_OUTSIDE_FILES',
-    severity: 'warning',
-    message: `The written file refers to ${uris.length} file${uris.length === 1 ? '' : 's'} that must lie beside it: ${uris.join(', ')}.`,
-  };
+function notesOf(container: GltfContainer, outside: readonly string[], decomposed: readonly NodeTransform[]): Note[] {
+  const notes: Note[] = [];
+  if (outside.length > 0) {
+    notes.push({
+      code: 'GLTF_OUTSIDE_FILES',
+      severity: 'warning',
+      message: `The written file refers to ${outside.length} file${outside.length === 1 ? '' : 's'} that must lie beside it: ${outside.join(', ')}.`,
+    });
+  }
+  for (const { node, isSheared } of decomposed) {
+    if (!isSheared) continue;
+    notes.push({
+      code: 'GLTF_MATRIX_SHEAR',
+      severity: 'warning',
+      message: 'The node is animated, so its matrix became translation, rotation and scale; its shear is lost.',
+      place: { file: container.name, pointer: `/nodes/${node}/matrix` },
+    });
+  }
+  return notes;
 }
 
 function totalLength(pieces: readonly Uint8Array[]): number {

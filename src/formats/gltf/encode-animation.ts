@@ -105,7 +105,10 @@ export class AnimationEncoder {
   #endTimes = -1;
   /** Whether some channel reaches to the last frame, so that the animation has the length of the clip. */
   #isFullLength = false;
-  #stillChannels: SourceChannel[] = [];
+  /** Channels that hold one value, which is not that of the node. */
+  readonly #constants: SourceChannel[] = [];
+  /** The first channel that was left out. */
+  #leftOut: SourceChannel | undefined;
 
   /** @throws RigproofError `GLTF_TOLERANCE` when the tolerance cannot be kept with the storage asked for */
   constructor(frameCount: number, frameDuration: number, options: EncodeOptions) {
@@ -143,12 +146,11 @@ export class AnimationEncoder {
     const tolerance = this.#tolerance(channel);
     const frameCount = values.length / width;
     if (staysNear(values, width, channel.rest, tolerance)) {
-      if (this.#stillChannels.length === 0) this.#stillChannels.push({ ...channel, values: values.slice(0, width) });
+      this.#leftOut ??= { ...channel, values: values.slice(0, width) };
       return;
     }
     if (frameCount === 1 || staysNear(values, width, values, tolerance)) {
-      if (this.#stillChannels.length < 2) this.#stillChannels.unshift({ ...channel, values: values.slice(0, width) });
-      this.#put(channel, this.#timesOfFirst(), values, 1);
+      this.#constants.push({ ...channel, values: values.slice(0, width) });
       return;
     }
     this.#isFullLength = true;
@@ -166,19 +168,18 @@ export class AnimationEncoder {
 
   /**
    * The finished animation. glTF wants at least one channel, and a clip that holds still has a length too: where no
-   * channel reaches to the last frame, the first one added is held to the end.
+   * channel reaches to the last frame, one is held to the end.
    */
   finish(name: string, extras?: unknown): EncodedAnimation {
-    const held = this.#stillChannels[0];
-    if (held && (!this.#isFullLength || this.#channels.length === 0)) {
-      const same = this.#channels.findIndex(({ node, path }) => node === held.node && path === held.path);
-      if (same >= 0) {
-        this.#channels.splice(same, 1);
-        this.#keyCount--;
-      }
-      const count = this.#frameCount > 1 ? 2 : 1;
-      const values = Float64Array.from([...held.values, ...held.values]);
-      this.#put(held, count === 2 ? this.#timesOfEnds() : this.#timesOfFirst(), values, count);
+    const held = this.#isFullLength || this.#frameCount < 2 ? undefined : (this.#constants[0] ?? this.#leftOut);
+    if (this.#channels.length === 0 && this.#constants.length === 0 && this.#leftOut) {
+      this.#constants.push(this.#leftOut);
+    }
+    for (const channel of this.#constants) {
+      if (channel === held) {
+        const twice = Float64Array.from([...channel.values, ...channel.values]);
+        this.#put(channel, this.#timesOfEnds(), twice, 2);
+      } else this.#put(channel, this.#timesOfFirst(), channel.values, 1);
     }
     return {
       name,

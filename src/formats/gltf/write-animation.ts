@@ -186,6 +186,7 @@ function matrixNodes(character: AnimationTarget, animations: readonly EncodedAni
     .sort((a, b) => a - b)
     .map((node) => ({
       node,
+      isSheared: isSheared(tree.linears, node * 12),
       translation: Array.from(tree.translations.subarray(node * 3, node * 3 + 3)),
       rotation: Array.from(tree.rotations.subarray(node * 4, node * 4 + 4)),
       scale: Array.from(tree.scales.subarray(node * 3, node * 3 + 3)),
@@ -210,6 +211,13 @@ function stretch(affine: Float64Array, at: number): number {
     return Math.abs(p[0] * q[0] + p[1] * q[1] + p[2] * q[2]) <= 1e-6 * largest;
   });
   return Math.sqrt(isSquare ? largest : squares[0]! + squares[1]! + squares[2]!);
+}
+
+/** Whether a linear part is more than a scale along the axes. */
+function isSheared(linears: Float64Array, at: number): boolean {
+  const entries = [...linears.subarray(at, at + 12)];
+  const largest = Math.max(...entries.map(Math.abs));
+  return entries.some((value, k) => k % 4 < 3 && k % 5 !== 0 && Math.abs(value) > 1e-5 * largest);
 }
 
 function isIdentity(q: Float64Array, i: number): boolean {

@@ -144,6 +144,30 @@ describe('appending an animation', () => {
     });
   });
 
+  it('says so when the matrix of an animated node holds a shear, which cannot be kept', () => {
+    const bytes = strangeFile((json) => {
+      delete json.nodes[0]!.translation;
+      json.nodes[0]!.matrix = [1, 0, 0, 0, 0.5, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1];
+    });
+    const target = targetOf(parseContainer(bytes, 'sheared.glb'));
+    const { notes } = writeAnimatedGlb(target, [swingClip(target.skeleton, 20, 4)]);
+    expect(notes.map(({ code, place }) => [code, place?.pointer])).toEqual([['GLTF_MATRIX_SHEAR', '/nodes/0/matrix']]);
+  });
+
+  it('never names the new binary file like one that the document has', () => {
+    const text = JSON.stringify({
+      asset: { version: '2.0' },
+      nodes: [{ name: 'a' }],
+      scenes: [{ nodes: [0] }],
+      buffers: [{ uri: 'my%20walk.bin', byteLength: 1 }],
+    });
+    const target = targetOf(parseContainer(encode(text), 'walk.gltf', () => Uint8Array.of(1)));
+    const written = writeAnimatedGltf(target, [swingClip(target.skeleton, 5, 2)], 'my walk.bin');
+    expect(written.binary!.uri).toBe('my walk-2.bin');
+    const { buffers } = JSON.parse(new TextDecoder().decode(written.bytes));
+    expect(buffers[1].uri).toBe('my%20walk-2.bin');
+  });
+
   it('keeps other chunks of a .glb', () => {
     const target = targetOf({
       ...parseContainer(strangeFile(), 'chunks.glb'),
@@ -283,6 +307,24 @@ describe('channels', () => {
       expect(channels).toHaveLength(1);
       expect(channels[0]!.times.max![0]).toBeCloseTo(3, 6);
     }
+  });
+
+  it('of a clip that holds a pose away from rest last as long as the clip, and nothing written is unused', async () => {
+    const { target, clip } = stillClip();
+    for (let f = 0; f < clip.frameCount; f++) {
+      clip.rotations.set([0, 0.6, 0, 0.8], f * 12);
+      clip.rotations.set([0, 0.6, 0, 0.8], f * 12 + 4);
+    }
+    const written = writeAnimatedGlb(target, [clip]);
+    expect(channelsOf(written).map(({ node, count }) => [node, count])).toEqual([
+      [0, 2],
+      [1, 1],
+    ]);
+    const { accessors, animations } = documentOf(parseGlb(written));
+    const used = new Set(
+      animations!.flatMap(({ samplers }) => samplers.flatMap(({ input, output }) => [input, output])),
+    );
+    expect(used.size).toBe(accessors!.length);
   });
 
   it('share the times of all frames when all keys are kept', () => {
