@@ -65,6 +65,7 @@ interface LegTrack {
   hips: Float64Array;
   ankles: Float64Array;
   feet: Float64Array;
+  toes: Float64Array;
   naturals: Float64Array;
 }
 
@@ -122,13 +123,14 @@ function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
       hips: new Float64Array(frameCount * 3),
       ankles: new Float64Array(frameCount * 3),
       feet: new Float64Array(frameCount * 4),
+      toes: new Float64Array(frameCount * 4),
       naturals: new Float64Array(frameCount),
     }));
   const jointCount = plan.target.skeleton.jointCount;
   for (let f = 0; f < frameCount; f++) {
     retargeter.frame(clip, f, row, 0);
     for (let l = 0; l < legs.length; l++) {
-      const { limb, hips, ankles, feet, naturals } = legs[l]!;
+      const { limb, hips, ankles, feet, toes, naturals } = legs[l]!;
       const end = limb.dstEnd >= 0 ? limb.dstEnd : jointCount + limb.limb;
       const joint = limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower;
       let square = 0;
@@ -139,6 +141,7 @@ function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
       }
       naturals[f] = Math.sqrt(square);
       copyQuat(feet, f * 4, worldRotations, joint * 4);
+      if (limb.dstToes >= 0) copyQuat(toes, f * 4, worldRotations, limb.dstToes * 4);
     }
   }
   return legs;
@@ -175,7 +178,7 @@ function plantLeg(
   targets: LimbTargets,
   frameCount: number,
 ): Float64Array {
-  const { ankles, feet, limb } = leg;
+  const { ankles, feet, toes, limb } = leg;
   const level = levelFoot(plan, limb, sole);
   const turns = new Float64Array(frameCount * 3);
   const offsets = new Float64Array(frameCount * 3);
@@ -216,6 +219,11 @@ function plantLeg(
   }
   fadeOutside(offsets, stands, frameCount, ramp);
 
+  const turnedToes =
+    limb.dstToes >= 0 ? levelToes(plan, limb, level, rests, turns, turned, toes, ramp, frameCount) : null;
+  const toePoints = pointsOfFoot(plan, limb, level, sole);
+  clearFloor(ankles, offsets, turned, turnedToes, toePoints, stands, CLEARANCE * limb.length, frameCount);
+
   for (let f = 0; f < frameCount; f++) {
     const at = (f * 4 + limb.limb) * 3;
     for (let k = 0; k < 3; k++) targets.positions[at + k] = ankles[f * 3 + k]! + offsets[f * 3 + k]!;
@@ -223,8 +231,112 @@ function plantLeg(
     if (!canTurn) continue;
     copyQuat(targets.rotations, (f * 4 + limb.limb) * 4, turned, f * 4);
     targets.rotationWeights[f * 4 + limb.limb] = 1;
+    if (turnedToes === null) continue;
+    copyQuat(targets.toeRotations, (f * 2 + limb.limb) * 4, turnedToes, f * 4);
+    targets.toeWeights[f * 2 + limb.limb] = 1;
   }
   return offsets;
+}
+
+/**
+ * Toes: level while the ball rests, so that the foot rolls over it; elsewhere as the performer has them.
+ * @returns world rotations, frames × 4
+ */
+function levelToes(
+  plan: RetargetPlan,
+  limb: LimbPlan,
+  level: LevelFoot,
+  rests: readonly Rest[],
+  footTurns: Float64Array,
+  feet: Float64Array,
+  toes: Float64Array,
+  ramp: number,
+  frameCount: number,
+): Float64Array {
+  const posture = plan.target.alignment.posture.slice(limb.dstToes * 4, limb.dstToes * 4 + 4);
+  const rotation = new Float64Array(4);
+  const turned = new Float64Array(frameCount * 4);
+  for (let f = 0; f < frameCount; f++) {
+    quatOfRotationVector(rotation, 0, footTurns, f * 3);
+    mulQuat(turned, f * 4, rotation, 0, toes, f * 4);
+  }
+  const turns = new Float64Array(frameCount * 3);
+  const spans = rests.filter((rest) => rest.point === 'ball').map((rest) => rest.span);
+  for (const span of spans) {
+    for (let f = span.first; f <= span.last; f++) {
+      const heading = meanHeading(feet, level.undo, { first: f, last: f });
+      turnToLevel(turns, f, turned, posture, heading, rotation);
+    }
+  }
+  fadeOutside(turns, spans, frameCount, ramp);
+  for (let f = 0; f < frameCount; f++) {
+    quatOfRotationVector(rotation, 0, turns, f * 3);
+    mulQuat(turned, f * 4, rotation, 0, turned, f * 4);
+  }
+  return turned;
+}
+
+/** Points of a foot that must stay above the floor: from the ankle in the foot's frame, and the toe tip from the toes joint. */
+interface FootPoints {
+  heel: Float64Array;
+  ball: Float64Array;
+  toesJoint: Float64Array | null;
+  toeTip: Float64Array | null;
+}
+
+function pointsOfFoot(plan: RetargetPlan, limb: LimbPlan, level: LevelFoot, sole: Sole): FootPoints {
+  if (limb.dstToes < 0 || sole.toeTipInToes === null)
+    return { heel: level.heel, ball: level.ball, toesJoint: null, toeTip: null };
+  const at = limb.dstToes * 3;
+  return {
+    heel: level.heel,
+    ball: level.ball,
+    toesJoint: plan.restOffsets.slice(at, at + 3),
+    toeTip: Float64Array.from(sole.toeTipInToes),
+  };
+}
+
+/** A swinging foot that comes nearer to the floor than this is led over it: share of the leg length. */
+const CLEARANCE = 0.008;
+/** Frames over which that distance opens after a contact; in contact it is zero, there the foot is on the floor. */
+const CLEARANCE_RAMP = 6;
+
+/**
+ * Lifts a swinging foot whose lowest point would go through the floor: below the clearance m its height y becomes
+ * (y + m)² / 4m, which meets y at m and the floor at −m with equal slope.
+ */
+function clearFloor(
+  ankles: Float64Array,
+  offsets: Float64Array,
+  feet: Float64Array,
+  toes: Float64Array | null,
+  points: FootPoints,
+  stands: readonly FrameSpan[],
+  clearance: number,
+  frameCount: number,
+): void {
+  const vec = new Float64Array(3);
+  const tip = new Float64Array(3);
+  let next = 0;
+  for (let f = 0; f < frameCount; f++) {
+    while (next < stands.length && stands[next]!.last < f) next++;
+    if (next < stands.length && stands[next]!.first <= f) continue;
+    const since = next > 0 ? f - stands[next - 1]!.last : CLEARANCE_RAMP;
+    const until = next < stands.length ? stands[next]!.first - f : CLEARANCE_RAMP;
+    rotateVec(vec, 0, feet, f * 4, points.heel, 0);
+    let low = vec[1]!;
+    rotateVec(vec, 0, feet, f * 4, points.ball, 0);
+    low = Math.min(low, vec[1]!);
+    if (toes !== null && points.toesJoint !== null && points.toeTip !== null) {
+      rotateVec(vec, 0, feet, f * 4, points.toesJoint, 0);
+      rotateVec(tip, 0, toes, f * 4, points.toeTip, 0);
+      low = Math.min(low, vec[1]! + tip[1]!);
+    }
+    const y = ankles[f * 3 + 1]! + offsets[f * 3 + 1]! + low;
+    const m = clearance * Math.min(1, Math.min(since, until) / CLEARANCE_RAMP);
+    if (y >= m) continue;
+    offsets[f * 3 + 1]! += (y <= -m ? 0 : ((y + m) * (y + m)) / (4 * m)) - y;
+  }
 }
 
 /** The target's foot standing level, heading +Z. */

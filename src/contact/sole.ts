@@ -31,6 +31,8 @@ export interface Sole {
 const VERTICES_MIN = 8;
 /** Vertices this near to the lowest (share of the foot length) are the tread. */
 const TREAD = 0.03;
+/** What is lower than this share of the ankle's height is part of the foot, whatever joint it is bound to. */
+const SHANK_SHARE = 0.5;
 /** The heel is looked for in so much of the foot from behind, ball and toes in the rest of it from here on. */
 const HEEL_SHARE = 0.35;
 const FORE_SHARE = 0.5;
@@ -47,8 +49,11 @@ const BALL_SHARE_MAX = 0.92;
 const HEEL_BEHIND_ANKLE = 0.3;
 /** Ankle height over thigh and shank: 0.039 / (0.530 − 0.039) of stature (Drillis & Contini 1966, as in Winter). */
 const ANKLE_HEIGHT = 0.079;
-/** A foot that dips more steeply hangs or points; it does not stand. */
-const DIP_MAX = Math.sin((45 * Math.PI) / 180);
+/**
+ * A foot that dips more steeply from ankle to toes points; it does not stand. Stocky figures with high ankles reach 50
+ * degrees.
+ */
+const DIP_MAX = Math.sin((65 * Math.PI) / 180);
 
 /**
  * Heel, ball and toe tip of both feet, fixed in the frame of the foot joint: from the mesh the lowest skinned vertices of
@@ -174,7 +179,7 @@ interface Foot {
   tip: Vec | null;
   /** Horizontal, unit. */
   forward: Vec;
-  /** Thigh and shank, metres; 0 where they are not known. */
+  /** Thigh and shank, metres, as twice the thigh; 0 where it is not known. */
   legLength: number;
 }
 
@@ -212,8 +217,8 @@ function footOf(skeleton: Skeleton, roles: RoleMap, side: Side, pose: WorldPose)
     if (along > 1e-6 && dip < DIP_MAX) forward = [flat[0] / along, 0, flat[2] / along];
   }
   let legLength = 0;
-  if (upperLeg !== null && lowerLeg !== null && joint !== lowerLeg) {
-    // The shank is the lower leg's own length; a detached foot may stand anywhere.
+  if (upperLeg !== null && lowerLeg !== null) {
+    // A shank is about as long as its thigh; a detached foot may stand anywhere.
     legLength = 2 * distance(positionOf(pose, upperLeg), positionOf(pose, lowerLeg));
   }
   return { skeleton, pose, joint, lowerLeg, toesJoint, ankle, toes, tip, forward, legLength };
@@ -317,22 +322,30 @@ function footVertices(foot: Foot, skins: readonly SkinMesh[]): Vec[] {
       if (sum <= 0) continue;
       const at: Vec = [positions[v * 3]!, positions[v * 3 + 1]!, positions[v * 3 + 2]!];
       if (own >= 0.5 * sum) feet.push(at);
-      if (own + shank >= 0.5 * sum) shanks.push(at);
+      else if (own + shank >= 0.5 * sum) shanks.push(at);
     }
   }
-  if (feet.length >= VERTICES_MIN && joint !== lowerLeg) return feet;
-  // The last fifth of the shank: its lowest part down from the ankle, or from its own upper end where it has no foot.
+  if (feet.length >= VERTICES_MIN && joint !== lowerLeg) {
+    // The back of a shoe is often bound to the shank: what of it is as low as the sole belongs to the foot.
+    let lowest = Number.POSITIVE_INFINITY;
+    for (const [, y] of feet) lowest = Math.min(lowest, y);
+    const reach = Math.max(ankle[1] - lowest, 0) * SHANK_SHARE;
+    return [...feet, ...shanks.filter(([, y]) => y <= lowest + reach)];
+  }
+  // The lowest part of the shank: down from the ankle, or its last fifth where it has no foot joint.
+  const legs = [...feet, ...shanks];
   let [low, high] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
-  for (const [, y] of shanks) {
+  for (const [, y] of legs) {
     low = Math.min(low, y);
     high = Math.max(high, y);
   }
   const top = joint === lowerLeg ? low + 0.2 * (high - low) : Math.max(ankle[1], low + 0.1 * (high - low));
-  return shanks.filter(([, y]) => y <= top);
+  return legs.filter(([, y]) => y <= top);
 }
 
 function soleFromJoints(foot: Foot): Sole {
   const { ankle, toes, tip, forward, legLength } = foot;
+  if (foot.joint === foot.lowerLeg) return soleOfShank(foot);
   const reach = toes ?? tip;
   const typicalHeight = ANKLE_HEIGHT * legLength;
   const typicalReach = 1.4 * ANKLE_HEIGHT * legLength;
@@ -368,6 +381,15 @@ function soleFromJoints(foot: Foot): Sole {
     height,
     'joints',
   );
+}
+
+/** The sole of a leg that ends in its shank: under its tip, or as far below the knee as the thigh is long. */
+function soleOfShank(foot: Foot): Sole {
+  const { ankle: knee, tip, forward, legLength } = foot;
+  const end: Vec = tip ?? [knee[0], knee[1] - legLength / 2, knee[2]];
+  const along = 1.4 * ANKLE_HEIGHT * legLength;
+  const at = (a: number): Vec => [end[0] + a * forward[0], end[1], end[2] + a * forward[2]];
+  return soleAt(foot, at(-HEEL_BEHIND_ANKLE * along), at(along), at(1.4 * along), knee[1] - end[1], 'joints');
 }
 
 /** The sole of a foot that points down or up in the pose: square to where its toes would dip by the usual angle. */

@@ -161,7 +161,11 @@ describe('soleOf', () => {
   it('uses the lower leg of a figure without feet, and says what is missing without legs', () => {
     const { skeleton, body } = figure();
     const { leftFoot: _l, rightFoot: _r, leftToes: _lt, rightToes: _rt, ...roles } = body.roles;
-    expect(soleOf(skeleton, roles).left.joint).toBe(roles.leftLowerLeg);
+    const { left } = soleOf(skeleton, roles);
+    expect(left.joint).toBe(roles.leftLowerLeg);
+    // Knee at 0.49 m, thigh of 0.41 m: the leg ends 8 cm over the floor of the figure, where its ankle was.
+    expect(world(skeleton, left.joint, left.heel)[1]).toBeCloseTo(0.08, 2);
+    expect(world(skeleton, left.joint, left.ball)[2]).toBeGreaterThan(0.05);
     const { leftLowerLeg: _ll, ...legless } = roles;
     expect(() => soleOf(skeleton, legless)).toThrow(RigproofError);
   });
