@@ -7,7 +7,7 @@ import { proofOf } from './prove.ts';
 import { escapeXml } from './report-junit.ts';
 import { formatValue, formatWhere } from './report-text.ts';
 import { type Curve, contactChart, curveChart, rangeLimits } from './sheet-charts.ts';
-import { drawMoment, type Moment } from './sheet-figures.ts';
+import { drawMoments, type Moment } from './sheet-figures.ts';
 import { SHEET_STYLE } from './sheet-style.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 
@@ -127,7 +127,13 @@ function chooseMoments(evidence: Evidence, proof: Proof): Moment[] {
     const title = MEASURE_RULES[measure.id].title;
     const known = chosen.find((moment) => moment.frame === place.worstFrame && moment.role === place.role);
     if (known) known.title += `, ${title.toLowerCase()}`;
-    else chosen.push({ frame: place.worstFrame, title: `${title}: ${place.role}`, role: place.role, fails: true });
+    else
+      chosen.push({
+        frame: place.worstFrame,
+        title: `${title}: ${place.role} (${place.joint})`,
+        role: place.role,
+        fails: true,
+      });
   }
   const { frameCount } = evidence.target;
   for (let i = 0; i < TYPICAL; i++) {
@@ -140,9 +146,9 @@ function chooseMoments(evidence: Evidence, proof: Proof): Moment[] {
 
 function moments(evidence: Evidence, proof: Proof): string {
   if (evidence.target.frameCount === 0) return '';
-  const drawings = chooseMoments(evidence, proof).map((moment) => drawMoment(evidence.target, evidence.source, moment));
+  const drawings = drawMoments(evidence.target, evidence.source, chooseMoments(evidence, proof));
   const source = evidence.source ? '<span class="key source-key"></span> source, scaled to the same leg ' : '';
-  return `<section><h2>Moments</h2><p class="legend"><span class="key left-key"></span> left side <span class="key right-key"></span> right side ${source}<span class="key mark-key"></span> where to look</p><div class="moments">${drawings.join('')}</div></section>`;
+  return `<section><h2>Moments</h2><p class="legend"><span class="key left-key"></span> left side <span class="key right-key"></span> right side ${source}<span class="key mark-key"></span> where to look</p><div class="moments">${drawings}</div></section>`;
 }
 
 function contacts(evidence: Evidence, proof: Proof): string {
@@ -181,7 +187,7 @@ function contacts(evidence: Evidence, proof: Proof): string {
     ],
   });
   const legend =
-    '<p class="legend"><span class="key left-key"></span> left <span class="key right-key"></span> right</p>';
+    '<p class="legend"><span class="key left-key"></span> left <span class="key right-curve-key"></span> right</p>';
   return `<section><h2>Feet on the ground</h2><p>When heel and ball stand. A hatched bar with ✕ travels too far over the floor.</p>${bars}<h3>Plant drift, share of leg length</h3>${evidence.options.inPlace ? '<p>Not judged: the travel of the root was removed on purpose.</p>' : `${legend}${chart}`}</section>`;
 }
 
@@ -213,7 +219,7 @@ function angles(evidence: Evidence): string {
   }
   if (charts.length === 0) return '';
   const key = evidence.source ? ' <span class="key source-key"></span> source' : '';
-  return `<section><h2>Joint angles</h2><p>Shaded: the published range. For animation, not for medical use.</p><p class="legend"><span class="key left-key"></span> left <span class="key right-key"></span> right${key}</p>${charts.join('')}</section>`;
+  return `<section><h2>Joint angles</h2><p>Shaded: the published range. For animation, not for medical use.</p><p class="legend"><span class="key left-key"></span> left <span class="key right-curve-key"></span> right${key}</p>${charts.join('')}</section>`;
 }
 
 function measuresTable(proof: Proof): string {

@@ -24,21 +24,60 @@ interface Drawing {
 
 const SIZE = 190;
 const MARGIN = 14;
-/** Height that is drawn, in leg lengths: a standing figure is about two legs tall, with room for raised arms. */
-const VIEW_HEIGHT = 2.75;
+/** At least so much is shown, in leg lengths. */
+const LEAST_HEIGHT = 2.4;
+/** Radius of the head as drawn, in leg lengths. */
+const HEAD_RADIUS = 0.13;
+
+/** What has to fit into every drawing, so that all have one scale: metres below and above the floor, and to either side. */
+interface Extent {
+  below: number;
+  above: number;
+  aside: number;
+}
+
+/** Draws all moments at one scale. */
+export function drawMoments(target: Track, source: Track | null, moments: readonly Moment[]): string {
+  const extent: Extent = { below: 0, above: LEAST_HEIGHT * target.legLength, aside: 0 };
+  const include = (track: Track, frame: number, scale: number) => {
+    const ground = hipsOnFloor(track, frame);
+    const { strokes: lines, head } = drawing(track, frame, null);
+    const radius = HEAD_RADIUS * target.legLength;
+    for (const { points } of lines)
+      for (const [x, y, z] of points) {
+        extent.below = Math.max(extent.below, -y! * scale);
+        extent.above = Math.max(extent.above, y! * scale);
+        extent.aside = Math.max(extent.aside, Math.hypot(x! - ground[0]!, z! - ground[2]!) * scale);
+      }
+    if (head) extent.above = Math.max(extent.above, head[1]! * scale + radius);
+  };
+  for (const { frame } of moments) {
+    include(target, frame, 1);
+    if (source && frame < source.frameCount) include(source, frame, scaleTo(target, source));
+  }
+  return moments.map((moment) => drawMoment(target, source, moment, extent)).join('');
+}
+
+function scaleTo(target: Track, source: Track): number {
+  return source.legLength > 0 && target.legLength > 0 ? target.legLength / source.legLength : 1;
+}
 
 /**
  * One moment, seen from the front and from the figure's left: the target drawn strong, the source behind it dashed,
  * scaled to the same leg and set down at the same place.
  */
-export function drawMoment(target: Track, source: Track | null, moment: Moment): string {
+function drawMoment(target: Track, source: Track | null, moment: Moment, extent: Extent): string {
   const { frame } = moment;
   const heading = headingAt(target, frame);
   const own = drawing(target, frame, moment.role);
   const ground = hipsOnFloor(target, frame);
   const hasSource = source !== null && frame < source.frameCount;
   const its = hasSource ? drawing(source, frame, null) : null;
-  const scale = hasSource && source.legLength > 0 ? target.legLength / source.legLength : 1;
+  const scale = hasSource ? scaleTo(target, source) : 1;
+  const room = SIZE - 2 * MARGIN;
+  const unit = Math.min(room / (extent.above + extent.below), room / 2 / Math.max(extent.aside, 1e-9));
+  const floor = SIZE - MARGIN - extent.below * unit;
+  const headRadius = HEAD_RADIUS * target.legLength * unit;
   const itsGround = hasSource ? hipsOnFloor(source, frame) : [0, 0, 0];
   const views = (['front', 'side'] as const).map((view) => {
     const project = (point: number[], origin: number[], k: number): [number, number] => {
@@ -46,14 +85,11 @@ export function drawMoment(target: Track, source: Track | null, moment: Moment):
       const z = (point[2]! - origin[2]!) * k;
       // Seen from the front the figure's left is on the viewer's right; from its left it looks to the viewer's left.
       const across = view === 'front' ? x * heading[1]! - z * heading[0]! : -(x * heading[0]! + z * heading[1]!);
-      const unit = (SIZE - 2 * MARGIN) / (VIEW_HEIGHT * target.legLength);
-      return [SIZE / 2 + across * unit, SIZE - MARGIN - point[1]! * k * unit];
+      return [SIZE / 2 + across * unit, floor - point[1]! * k * unit];
     };
-    const parts: string[] = [
-      `<line class="floor" x1="6" x2="${SIZE - 6}" y1="${SIZE - MARGIN}" y2="${SIZE - MARGIN}"/>`,
-    ];
-    if (its) parts.push(`<g class="source">${strokes(its, (p) => project(p, itsGround, scale))}</g>`);
-    parts.push(`<g class="target">${strokes(own, (p) => project(p, ground, 1))}</g>`);
+    const parts: string[] = [`<line class="floor" x1="6" x2="${SIZE - 6}" y1="${n(floor)}" y2="${n(floor)}"/>`];
+    if (its) parts.push(`<g class="source">${strokes(its, headRadius, (p) => project(p, itsGround, scale))}</g>`);
+    parts.push(`<g class="target">${strokes(own, headRadius, (p) => project(p, ground, 1))}</g>`);
     if (own.marked) {
       const [x, y] = project(own.marked, ground, 1);
       parts.push(`<circle class="mark" cx="${n(x)}" cy="${n(y)}" r="11"/>`);
@@ -70,14 +106,18 @@ function n(value: number): string {
   return value.toFixed(1);
 }
 
-function strokes({ strokes: lines, head }: Drawing, project: (point: number[]) => [number, number]): string {
+function strokes(
+  { strokes: lines, head }: Drawing,
+  headRadius: number,
+  project: (point: number[]) => [number, number],
+): string {
   const parts = lines.map(({ points, side }) => {
     const path = points.map((point) => project(point).map(n).join(',')).join(' ');
     return `<polyline class="${side}" points="${path}"/>`;
   });
   if (head) {
     const [x, y] = project(head);
-    parts.push(`<circle class="head" cx="${n(x)}" cy="${n(y)}" r="8"/>`);
+    parts.push(`<circle class="head" cx="${n(x)}" cy="${n(y)}" r="${n(headRadius)}"/>`);
   }
   return parts.join('');
 }
@@ -144,7 +184,7 @@ function drawing(track: Track, f: number, marked: Role | null): Drawing {
   if (headJoint && neck) {
     const up = headJoint.map((x, k) => x - neck[k]!);
     const length = Math.hypot(...up) || 1;
-    head = headJoint.map((x, k) => x + (up[k]! / length) * 0.13 * track.legLength);
+    head = headJoint.map((x, k) => x + (up[k]! / length) * HEAD_RADIUS * track.legLength);
   }
   return { strokes: lines, head, marked: marked ? at(marked) : null };
 }

@@ -35,7 +35,7 @@ dd{margin:0;overflow-wrap:anywhere}
 polyline{fill:none;stroke-linejoin:round;stroke-linecap:round}
 .target polyline{stroke-width:5}
 .target .left{stroke:var(--left)}
-.target .right{stroke:var(--right)}
+.target .right{stroke:var(--right);stroke-width:3}
 .target .middle{stroke:var(--ink)}
 .target .head{fill:var(--card);stroke:var(--ink);stroke-width:3}
 .source polyline,.source .head{stroke:var(--source);stroke-width:2;stroke-dasharray:4 3;fill:none}
@@ -44,7 +44,8 @@ polyline{fill:none;stroke-linejoin:round;stroke-linecap:round}
 .legend{display:flex;flex-wrap:wrap;gap:4px 8px;align-items:center;margin:2px 0 8px}
 .key{display:inline-block;width:22px;height:0;border-top:4px solid;margin-left:8px}
 .left-key{border-color:var(--left)}
-.right-key{border-color:var(--right);border-top-style:double;border-top-width:5px}
+.right-key{border-top:2px solid var(--right)}
+.right-curve-key{border-top:2px dashed var(--right)}
 .source-key{border-color:var(--source);border-top:2px dashed var(--source)}
 .mark-key{width:16px;height:16px;border:2.5px solid var(--bad);border-radius:50%}
 .axis{font:12px system-ui,sans-serif;fill:var(--soft)}
@@ -63,7 +64,7 @@ polyline{fill:none;stroke-linejoin:round;stroke-linecap:round}
 .curve.right{stroke:var(--right);stroke-dasharray:7 3}
 .curve.source{stroke:var(--source);stroke-width:1.3;stroke-dasharray:2 3}
 .limit{stroke:var(--bad);stroke-width:1.3;stroke-dasharray:10 4}
-.limit-text{font:12px system-ui,sans-serif;fill:var(--bad)}
+.limit-text{font:12px system-ui,sans-serif;fill:var(--bad);stroke:var(--card);stroke-width:3;paint-order:stroke}
 .scroll{overflow-x:auto}
 table{border-collapse:collapse;width:100%}
 th,td{text-align:left;vertical-align:top;padding:7px 10px 7px 0;border-top:1px solid var(--line);font-weight:400}
