@@ -5,11 +5,20 @@ import { formatError, RigproofError } from '../errors.ts';
 import { inspectCommand } from './inspect.ts';
 import { EXIT } from './output.ts';
 import { pairCommand } from './pair.ts';
+import { proveCommand } from './prove.ts';
+import { retargetCommand } from './retarget.ts';
 
 /** Faults that lie in how the command was typed, not in a file. */
-const USAGE_FAULTS = new Set(['FILE_IS_INPUT', 'FILE_EXISTS', 'MAP_NO_FILE', 'MAP_WHICH_FIGURE']);
+const USAGE_FAULTS = new Set([
+  'FILE_IS_INPUT',
+  'FILE_EXISTS',
+  'MAP_NO_FILE',
+  'MAP_WHICH_FIGURE',
+  'CLIP_WHICH',
+  'OUTPUT_FORM',
+]);
 
-const COMMANDS = [inspectCommand, pairCommand];
+const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand];
 
 function createProgram(): Command {
   const { version, description } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));

@@ -1,0 +1,35 @@
+import { Option } from 'commander';
+import { writeWholeFile } from '../formats/node.ts';
+import type { Proof, ProofFigure, ProofOptions } from '../proof/measure.ts';
+import { prove } from '../proof/prove.ts';
+import { proofSheet } from '../proof/report-html.ts';
+import { formatProofJunit } from '../proof/report-junit.ts';
+
+/** Flags of `proofOptions()`. */
+export interface ProofFlags {
+  sheet?: string;
+  junit?: string;
+}
+
+export function proofOptions(): Option[] {
+  return [
+    new Option('--sheet <file>', 'write the proof sheet: one .html file with pictures, curves and remedies'),
+    new Option('--junit <file>', 'write the proof as JUnit XML, for a build server'),
+  ];
+}
+
+/** Proves, and writes what the flags ask for. */
+export async function runProof(
+  target: ProofFigure,
+  source: ProofFigure | undefined,
+  labels: { target: string; source?: string },
+  flags: ProofFlags,
+  options: ProofOptions = {},
+): Promise<Proof> {
+  const { proof, html } = flags.sheet
+    ? proofSheet(target, source, options, labels)
+    : { proof: prove(target, source, options), html: '' };
+  if (flags.sheet) await writeWholeFile(flags.sheet, html);
+  if (flags.junit) await writeWholeFile(flags.junit, formatProofJunit(proof, labels.target));
+  return proof;
+}

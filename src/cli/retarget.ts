@@ -1,0 +1,210 @@
+import { basename, extname } from 'node:path';
+import { Command, Option } from 'commander';
+import { findAnimation } from '../convert/animations.ts';
+import { convert, sourceFigure } from '../convert/convert.ts';
+import { DELIVER_DEFAULTS, type DeliveryForm, deliver } from '../convert/deliver.ts';
+import { openFile } from '../convert/node.ts';
+import { openCharacter } from '../convert/open-character.ts';
+import { reportPairing } from '../convert/pairing-report.ts';
+import { createReceiver } from '../convert/receiver.ts';
+import { rereadFigure } from '../convert/reread.ts';
+import { type Note, RigproofError } from '../errors.ts';
+import { parseContainer } from '../formats/gltf/container.ts';
+import { readContainerFile } from '../formats/gltf/node.ts';
+import { keepInputs, writeWholeFile } from '../formats/node.ts';
+import type { Mapping } from '../pairing/mapping.ts';
+import type { Proof } from '../proof/measure.ts';
+import { formatProof } from '../proof/report-text.ts';
+import { RETARGET_DEFAULTS } from '../retarget/plan.ts';
+import type { Limb } from '../skeleton/limb.ts';
+import { frameOptions, parsePositive } from './body-options.ts';
+import { type PairMappingFlags, pairConstraints, pairMappingOptions } from './constraints.ts';
+import { type CommonOptions, createOutput, EXIT } from './output.ts';
+import { performerOf, requireCharacter, type SourceFlags } from './performer.ts';
+import { type ProofFlags, proofOptions, runProof } from './proof.ts';
+
+interface RetargetFlags extends CommonOptions, PairMappingFlags, SourceFlags, ProofFlags {
+  output?: string;
+  animationOnly?: boolean;
+  name?: string;
+  contact: boolean;
+  keepAllKeys?: boolean;
+  rotationTolerance: number;
+  translationTolerance: number;
+  int16?: boolean;
+}
+
+/** What `rigproof retarget --json` prints. Members may be added; those here keep their meaning. */
+export interface RetargetResult {
+  format: 'rigproof-retarget';
+  version: 1;
+  source: { file: string; joints: number; frames: number; fps: number; droppedFrames: number };
+  target: { file: string; joints: number };
+  pairs: number;
+  /** Roles of the pairs that a person should look at. */
+  unsure: string[];
+  output: { file: string; form: DeliveryForm; animation: string; bytes: number };
+  proof: Proof;
+  warnings: Note[];
+}
+
+export function retargetCommand(): Command {
+  const command = new Command('retarget')
+    .description('Put a clip onto a character, write the result, read it back and prove it.')
+    .argument('<clip>', 'the motion: .bvh, or a .glb, .gltf or .vrm with animations')
+    .argument('<character>', 'the character: .glb, .gltf or .vrm')
+    .option('-o, --output <file>', 'what to write: .glb, .vrm, .bvh or .vrma (default: CHARACTER-CLIP.glb here)')
+    .option('--animation-only', 'a .glb of joints and motion, without meshes')
+    .option('--name <name>', 'name of the animation (default: that of the clip file)')
+    .option('--animation <name>', 'which animation, where the clip file has several')
+    .addOption(new Option('--fps <rate>', 'frames a second at which a glTF clip is sampled').argParser(parsePositive))
+    .option('--keep-rest-frames', 'keep opening frames that are a rest pose or a blend from it')
+    .option('--no-contact', 'do not hold feet that stand')
+    .option('--keep-all-keys', 'write a key at every frame')
+    .addOption(
+      new Option('--rotation-tolerance <degrees>', 'how far fewer keys may turn a joint')
+        .default(DELIVER_DEFAULTS.rotationToleranceDegrees)
+        .argParser(parsePositive),
+    )
+    .addOption(
+      new Option('--translation-tolerance <mm>', 'how far fewer keys may move a joint')
+        .default(DELIVER_DEFAULTS.translationToleranceMillimetres)
+        .argParser(parsePositive),
+    )
+    .option('--int16', 'store rotations as normalised 16-bit integers (core glTF): half the bytes, 0.0035 degree');
+  for (const option of [
+    ...proofOptions(),
+    ...pairMappingOptions(),
+    ...frameOptions('source-', 'clip'),
+    ...frameOptions('target-', 'character'),
+  ]) {
+    command.addOption(option);
+  }
+  return command
+    .addHelpText(
+      'after',
+      '\nExample:\n  rigproof retarget walk.bvh hero.glb -o hero-walk.glb\n\nAn output that is there is replaced; the clip and the character never are.',
+    )
+    .action(retarget);
+}
+
+async function retarget(clipPath: string, characterPath: string, flags: RetargetFlags): Promise<void> {
+  const output = createOutput(flags);
+  const outputPath = flags.output ?? `${stem(characterPath)}-${stem(clipPath)}.glb`;
+  const form = formOf(outputPath, flags.animationOnly ?? false);
+  await keepInputs(outputPath, [clipPath, characterPath]);
+  const progress = output.progress('Retargeting', 4);
+  try {
+    const constraints = await pairConstraints(flags);
+    const performer = performerOf(clipPath, await openFile(clipPath), (s) => constraints.of('source', s), flags);
+    progress.update(1);
+    const character = requireCharacter(await openFile(characterPath), characterPath);
+    const receiver = createReceiver(character, constraints.of('target', character.skeleton));
+    const pairing = reportPairing(
+      { file: clipPath, skeleton: performer.actor.skeleton, body: performer.body, notes: performer.notes },
+      { file: characterPath, skeleton: receiver.actor.skeleton, body: receiver.body, notes: receiver.notes },
+    );
+    progress.update(2);
+    const conversion = convert(performer, receiver, {
+      contact: flags.contact,
+      retarget: { reach: reachOf(constraints.mapping) },
+    });
+    const delivering = {
+      name: flags.name ?? stem(clipPath),
+      keepAllKeys: flags.keepAllKeys ?? false,
+      rotationToleranceDegrees: flags.rotationTolerance,
+      translationToleranceMillimetres: flags.translationTolerance,
+      quantise: flags.int16 ? ('int16' as const) : ('float32' as const),
+    };
+    const delivery = deliver(receiver, conversion.clip, { ...delivering, form });
+    await writeWholeFile(outputPath, delivery.bytes);
+    progress.update(3);
+
+    // What holds no mesh is proved on the character: the same keys, written as a character and read back.
+    const judged = form === 'glb' ? delivery : deliver(receiver, conversion.clip, { ...delivering, form: 'glb' });
+    const container =
+      form === 'glb' ? readContainerFile(outputPath) : parseContainer(judged.bytes, basename(characterPath));
+    const written = await openCharacter(container, { referencePose: character.referencePose.kind });
+    const target = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
+    const labels = { target: outputPath, source: clipPath };
+    const proof = await runProof(target, sourceFigure(performer), labels, flags);
+    progress.update(4);
+
+    const warnings = [
+      ...performer.notes,
+      ...receiver.notes,
+      ...conversion.notes,
+      ...delivery.notes,
+      ...notApplied(constraints.mapping),
+    ];
+    const result: RetargetResult = {
+      format: 'rigproof-retarget',
+      version: 1,
+      source: {
+        file: clipPath,
+        joints: performer.actor.skeleton.jointCount,
+        frames: performer.clip.frameCount,
+        fps: 1 / performer.clip.frameDuration,
+        droppedFrames: performer.droppedFrames,
+      },
+      target: { file: characterPath, joints: receiver.actor.skeleton.jointCount },
+      pairs: pairing.pairs.length,
+      unsure: pairing.unsure,
+      output: { file: outputPath, form, animation: delivery.animation, bytes: delivery.bytes.length },
+      proof,
+      warnings,
+    };
+    progress.stop();
+    output.json(result);
+    for (const note of warnings) output.note(note);
+    output.text(formatProof(proof, { name: outputPath }).trimEnd());
+    output.text();
+    output.text(
+      `Written: ${outputPath} (${Math.ceil(delivery.bytes.length / 1024)} kB), animation "${delivery.animation}"`,
+    );
+    if (flags.sheet) output.text(`Proof sheet: ${flags.sheet}`);
+    process.exitCode = proof.verdict === 'fail' ? EXIT.PROOF_FAILED : EXIT.DONE;
+  } finally {
+    progress.stop();
+  }
+}
+
+const stem = (path: string): string => basename(path, extname(path));
+
+/** The form that an output name asks for. */
+function formOf(path: string, animationOnly: boolean): DeliveryForm {
+  const extension = extname(path).toLowerCase();
+  // A .vrm is a .glb, and stays one with an animation more.
+  if (extension === '.glb' || extension === '.vrm') return animationOnly ? 'animation-only' : 'glb';
+  if (!animationOnly && (extension === '.bvh' || extension === '.vrma')) return extension.slice(1) as DeliveryForm;
+  throw new RigproofError(
+    'OUTPUT_FORM',
+    `Got "${extension}" as the kind of output; expected ${animationOnly ? '.glb with --animation-only' : '.glb, .vrm, .bvh or .vrma'}.`,
+    { file: path },
+    { hint: 'Give the output such a name with -o. A character that came as .gltf is written as .glb.' },
+  );
+}
+
+/** Weights of the mapping between the angles of a limb and its reach. */
+function reachOf({ limbs }: Mapping): Record<Limb, number> {
+  const reach = { ...RETARGET_DEFAULTS.reach };
+  for (const [limb, { reach: weight }] of Object.entries(limbs ?? {}) as [Limb, { reach?: number }][]) {
+    if (weight !== undefined) reach[limb] = weight;
+  }
+  return reach;
+}
+
+/** What a mapping holds that a retarget does not use. Nothing is ignored in silence. */
+function notApplied(mapping: Mapping): Note[] {
+  const parts = [
+    mapping.chains && 'chains',
+    mapping.corrections && 'corrections',
+    (mapping.source?.hold ?? mapping.target?.hold) && 'hold',
+    (mapping.source?.follow ?? mapping.target?.follow) && 'follow',
+  ].filter((part) => part !== undefined);
+  return parts.map((part) => ({
+    code: 'MAP_NOT_APPLIED',
+    severity: 'warning' as const,
+    message: `"${part}" of the mapping is not applied by this version.`,
+  }));
+}

@@ -1,0 +1,94 @@
+import type { Note } from '../errors.ts';
+import { writeBvh } from '../formats/bvh/writer.ts';
+import { writeAnimationOnly } from '../formats/gltf/animation-only.ts';
+import type { WrittenGltf } from '../formats/gltf/append-animation.ts';
+import type { EncodeOptions } from '../formats/gltf/encode-animation.ts';
+import { writeVrmAnimation } from '../formats/gltf/vrm-animation.ts';
+import { writeAnimatedGlb } from '../formats/gltf/write-animation.ts';
+import { PARENT_ROLE } from '../pairing/roles.ts';
+import type { Clip } from '../skeleton/clip.ts';
+import { type Receiver, toFileSpace } from './receiver.ts';
+
+/**
+ * What a motion is written as: the character with the animation, the animation on its bare joints, BVH on its skeleton,
+ * or a VRM animation (VRMC_vrm_animation 1.0).
+ */
+export const DELIVERY_FORMS = ['glb', 'animation-only', 'bvh', 'vrma'] as const;
+export type DeliveryForm = (typeof DELIVERY_FORMS)[number];
+
+export interface DeliverOptions {
+  form: DeliveryForm;
+  /** Name of the animation. */
+  name: string;
+  keepAllKeys: boolean;
+  /** How far a motion with fewer keys may be off. */
+  rotationToleranceDegrees: number;
+  translationToleranceMillimetres: number;
+  quantise: EncodeOptions['quantise'];
+}
+
+export const DELIVER_DEFAULTS: Omit<DeliverOptions, 'name'> = {
+  form: 'glb',
+  keepAllKeys: false,
+  rotationToleranceDegrees: 0.05,
+  translationToleranceMillimetres: 0.1,
+  quantise: 'float32',
+};
+
+/** A file that is ready to be written. */
+export interface Delivery {
+  bytes: Uint8Array;
+  /** Name under which the animation stands in it; that of the clip where the format has no names. */
+  animation: string;
+  notes: Note[];
+}
+
+/** What is stored with the animation, so that a proof samples it at the frames that were made. */
+export interface DeliveryExtras {
+  rigproof: { frameDuration: number; frames: number };
+}
+
+/**
+ * Writes a motion on a receiver in the form that is asked for. Nothing is changed.
+ * @param clip  world space, on the receiver's skeleton
+ * @throws RigproofError as the writers
+ */
+export function deliver(receiver: Receiver, clip: Clip, options: Partial<DeliverOptions> & { name: string }): Delivery {
+  const settings = { ...DELIVER_DEFAULTS, ...options };
+  const named = { ...clip, name: settings.name };
+  const metresPerUnit = receiver.placement.scale;
+  const encode = {
+    keepAllKeys: settings.keepAllKeys,
+    rotationTolerance: (settings.rotationToleranceDegrees * Math.PI) / 180,
+    quantise: settings.quantise,
+  };
+  const metres = settings.translationToleranceMillimetres / 1000;
+  const extras: DeliveryExtras = { rigproof: { frameDuration: clip.frameDuration, frames: clip.frameCount } };
+  switch (settings.form) {
+    case 'bvh': {
+      const text = writeBvh(receiver.character.skeleton, toFileSpace(receiver, named));
+      return { bytes: new TextEncoder().encode(text), animation: settings.name, notes: [] };
+    }
+    case 'vrma': {
+      const { skeleton, body, alignment } = receiver.actor;
+      const figure = {
+        name: receiver.character.name,
+        skeleton,
+        posture: alignment.posture,
+        roles: body.roles,
+        parentRoles: PARENT_ROLE,
+      };
+      return fromGltf(writeVrmAnimation(figure, [named], { ...encode, translationTolerance: metres }));
+    }
+    default: {
+      const write = settings.form === 'glb' ? writeAnimatedGlb : writeAnimationOnly;
+      const inFile = toFileSpace(receiver, named);
+      const translationTolerance = metres / metresPerUnit;
+      return fromGltf(write(receiver.character, [inFile], { ...encode, translationTolerance, extras }));
+    }
+  }
+}
+
+function fromGltf({ bytes, names, notes }: WrittenGltf): Delivery {
+  return { bytes, animation: names[0]!, notes };
+}

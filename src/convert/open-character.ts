@@ -1,0 +1,17 @@
+import type { Character } from '../formats/gltf/character.ts';
+import type { GltfContainer } from '../formats/gltf/container.ts';
+import { createDracoDecoder } from '../formats/gltf/draco.ts';
+import { type ReadCharacterOptions, readCharacter } from '../formats/gltf/read-character.ts';
+
+const DRACO = 'KHR_draco_mesh_compression';
+
+/**
+ * Reads a document as a character; meshes that are compressed with Draco are decoded.
+ * @throws RigproofError as `readCharacter`
+ */
+export async function openCharacter(container: GltfContainer, options: ReadCharacterOptions = {}): Promise<Character> {
+  const { extensionsUsed } = container.json;
+  const isCompressed = Array.isArray(extensionsUsed) && extensionsUsed.includes(DRACO);
+  const dracoDecoder = isCompressed ? await createDracoDecoder() : undefined;
+  return readCharacter(container, { dracoDecoder, ...options });
+}
