@@ -24,26 +24,29 @@ const RADIANS = Math.PI / 180;
 const EXACT_DEGREES = 2 ** 40;
 
 /**
- * Half-angle cosines and sines of the rotation channels, up to one common sign a channel, which a rotation does not
- * see: q and -q are the same rotation.
- *
- * @param values    a frame, degrees where a channel is a rotation
- * @param channels  which values are rotations
- * @param cos, sin  overwritten, one a rotation channel
+ * Half of an angle in degrees, in radians, brought within ±π/2. That may change the sign of its sine and cosine
+ * together, which a rotation does not see: q and -q are the same rotation.
  */
-export function halfAngles(values: Float64Array, channels: Int32Array, cos: Float64Array, sin: Float64Array): void {
-  for (let k = 0; k < channels.length; k++) {
-    let half = values[channels[k]!]! * 0.5;
-    if (half > 90 || half < -90) {
-      // Degrees make the reduction exact, and half a turn more of the half angle changes only the common sign.
-      if (half > EXACT_DEGREES || half < -EXACT_DEGREES) half %= 180;
-      half -= 180 * Math.floor(half * (1 / 180) + 0.5);
-    }
-    const x = half * RADIANS;
-    const z = x * x;
-    sin[k] = x + x * z * (S1 + z * (S2 + z * (S3 + z * (S4 + z * (S5 + z * S6)))));
-    cos[k] = 1 + z * (C1 + z * (C2 + z * (C3 + z * (C4 + z * (C5 + z * C6)))));
+function halfAngle(degrees: number): number {
+  let half = degrees * 0.5;
+  if (half > 90 || half < -90) {
+    // In degrees the reduction is exact.
+    if (half > EXACT_DEGREES || half < -EXACT_DEGREES) half %= 180;
+    half -= 180 * Math.floor(half * (1 / 180) + 0.5);
   }
+  return half * RADIANS;
+}
+
+/** sin x for |x| ≤ π/2. */
+function sine(x: number): number {
+  const z = x * x;
+  return x + x * z * (S1 + z * (S2 + z * (S3 + z * (S4 + z * (S5 + z * S6)))));
+}
+
+/** cos x for |x| ≤ π/2. */
+function cosine(x: number): number {
+  const z = x * x;
+  return 1 + z * (C1 + z * (C2 + z * (C3 + z * (C4 + z * (C5 + z * C6)))));
 }
 
 /** How the values of a frame become the local poses of one take. Compiled once from the hierarchy. */
@@ -51,7 +54,7 @@ export interface DecodePlan {
   jointCount: number;
   /** Joints turned by at most one channel an axis. */
   turned: Int32Array;
-  /** Entry of the half-angle tables, three a turned joint, first channel first; an axis that has none: the last entry. */
+  /** Values that are its angles, three a turned joint, first channel first; an axis that has none: the 0 at the end. */
   turns: Int32Array;
   /** Axes in file order, as component 0, 1, 2; three a turned joint; a missing axis comes last. */
   axes: Uint8Array;
@@ -68,31 +71,16 @@ export interface DecodePlan {
   moveSlots: Int32Array;
 }
 
-/** Which values of a frame are rotations. */
-export function rotationChannels(joints: readonly BvhNode[]): Int32Array {
-  const channels: number[] = [];
-  let value = 0;
-  for (const joint of joints) {
-    for (const channel of joint.channels) {
-      if (channel.endsWith('rotation')) channels.push(value);
-      value++;
-    }
-  }
-  return Int32Array.from(channels);
-}
-
 /**
- * @param joints     of one take, in file order
- * @param value      index of the take's first value in the frame
- * @param turn       index of its first rotation channel among all
- * @param turnCount  rotation channels of all takes; entry `turnCount` of the half-angle tables is the identity
+ * @param joints        of one take, in file order
+ * @param value         index of the take's first value in the frame
+ * @param channelCount  of all takes; the value with that index is always 0
  */
 export function compileDecode(
   joints: readonly BvhNode[],
   value: number,
-  turn: number,
-  turnCount: number,
-): { plan: DecodePlan; nextValue: number; nextTurn: number } {
+  channelCount: number,
+): { plan: DecodePlan; nextValue: number } {
   const turned: number[] = [];
   const turns: number[] = [];
   const axes: number[] = [];
@@ -103,7 +91,6 @@ export function compileDecode(
   const moveValues: number[] = [];
   const moveSlots: number[] = [];
   let nextValue = value;
-  let nextTurn = turn;
   joints.forEach((joint, j) => {
     const ownAxes: number[] = [];
     const ownTurns: number[] = [];
@@ -112,7 +99,7 @@ export function compileDecode(
       const axis = channel.charCodeAt(0) - 88; // 'X' is 88
       if (channel.endsWith('rotation')) {
         ownAxes.push(axis);
-        ownTurns.push(nextTurn++);
+        ownTurns.push(nextValue);
       } else {
         if (!moves) {
           translationJoints.push(j);
@@ -132,7 +119,7 @@ export function compileDecode(
     for (let axis = 0; axis < 3; axis++) {
       if (ownAxes.includes(axis)) continue;
       ownAxes.push(axis);
-      ownTurns.push(turnCount);
+      ownTurns.push(channelCount);
     }
     turned.push(j);
     turns.push(...ownTurns);
@@ -151,7 +138,7 @@ export function compileDecode(
     moveValues: Int32Array.from(moveValues),
     moveSlots: Int32Array.from(moveSlots),
   };
-  return { plan, nextValue, nextTurn };
+  return { plan, nextValue };
 }
 
 /**
@@ -165,23 +152,22 @@ export function compileDecode(
  */
 export function decodeRotations(
   plan: DecodePlan,
-  cos: Float64Array,
-  sin: Float64Array,
+  values: Float64Array,
   out: Float32Array,
   at: number,
   previous: number,
 ): void {
   const { turned, turns, axes, parity } = plan;
   for (let t = 0, k = 0; t < turned.length; t++, k += 3) {
-    const first = turns[k]!;
-    const second = turns[k + 1]!;
-    const third = turns[k + 2]!;
-    const c1 = cos[first]!;
-    const s1 = sin[first]!;
-    const c2 = cos[second]!;
-    const s2 = sin[second]!;
-    const c3 = cos[third]!;
-    const s3 = sin[third]!;
+    const h1 = halfAngle(values[turns[k]!]!);
+    const h2 = halfAngle(values[turns[k + 1]!]!);
+    const h3 = halfAngle(values[turns[k + 2]!]!);
+    const c1 = cosine(h1);
+    const s1 = sine(h1);
+    const c2 = cosine(h2);
+    const s2 = sine(h2);
+    const c3 = cosine(h3);
+    const s3 = sine(h3);
     const e = parity[t]!;
     const cc = c2 * c3;
     const ss = e * s2 * s3;
@@ -212,23 +198,17 @@ export function decodeRotations(
     out[o + a3] = m;
     out[o + 3] = w;
   }
-  if (plan.general.length > 0) decodeGeneral(plan, cos, sin, out, at, previous);
+  if (plan.general.length > 0) decodeGeneral(plan, values, out, at, previous);
 }
 
 /** The same for any number and order of turns, one product at a time. */
-function decodeGeneral(
-  plan: DecodePlan,
-  cos: Float64Array,
-  sin: Float64Array,
-  out: Float32Array,
-  at: number,
-  previous: number,
-): void {
+function decodeGeneral(plan: DecodePlan, values: Float64Array, out: Float32Array, at: number, previous: number): void {
   for (const { joint, turns, axes } of plan.general) {
     const q = [0, 0, 0, 1];
     for (let k = 0; k < turns.length; k++) {
-      const c = cos[turns[k]!]!;
-      const s = sin[turns[k]!]!;
+      const half = halfAngle(values[turns[k]!]!);
+      const c = cosine(half);
+      const s = sine(half);
       const a = axes[k]!;
       const b = (a + 1) % 3;
       const d = (a + 2) % 3;

@@ -46,28 +46,28 @@ export function readDecimal(bytes: Uint8Array, start: number, end: number): numb
   const isNegative = bytes[at] === 45;
   if (isNegative || bytes[at] === 43) at++;
   const first = at;
-  // The first nine significant digits, the next nine, and how many the latter are.
+  // The first nine digits from the first that is not 0, the next nine, and how many the latter are.
   let high = 0;
   let low = 0;
-  let lowDigits = 0;
   let significant = 0;
   let point = -1;
   for (; at < end; at++) {
     const digit = bytes[at]! - 48;
-    if (digit === -2 && point < 0) {
+    if (digit >>> 0 <= 9) {
+      if (significant < 9) {
+        high = (high * 10 + digit) | 0;
+        if (high > 0) significant++;
+      } else {
+        low = (low * 10 + digit) | 0;
+        if (++significant > 18) return Number.NaN;
+      }
+    } else if (digit === -2 && point < 0) {
       point = at;
-      continue;
-    }
-    if (digit < 0 || digit > 9) break;
-    if (significant === 0 && digit === 0) continue;
-    if (++significant > 18) return Number.NaN;
-    if (significant <= 9) {
-      high = high * 10 + digit;
     } else {
-      low = low * 10 + digit;
-      lowDigits++;
+      break;
     }
   }
+  const lowDigits = Math.max(0, significant - 9);
   if (at - first - (point < 0 ? 0 : 1) === 0) return Number.NaN;
   let exponent = point < 0 ? 0 : point + 1 - at;
   if (at < end) {

@@ -2,14 +2,7 @@ import { type Note, RigproofError } from '../../errors.ts';
 import type { Clip } from '../../skeleton/clip.ts';
 import { buildSkeleton, type Skeleton } from '../../skeleton/skeleton.ts';
 import type { BvhChannel, BvhFile, BvhTake } from './bvh-file.ts';
-import {
-  compileDecode,
-  type DecodePlan,
-  decodeRotations,
-  decodeTranslations,
-  halfAngles,
-  rotationChannels,
-} from './decoder.ts';
+import { compileDecode, type DecodePlan, decodeRotations, decodeTranslations } from './decoder.ts';
 import { inferFrameRate } from './frame-rate.ts';
 import { type BvhHeader, type BvhNode, checkStart, parseHeader } from './header.ts';
 import { isBlank, ValueScanner } from './scanner.ts';
@@ -95,9 +88,6 @@ interface Motion {
   header: BvhHeader;
   scanner: ValueScanner;
   takes: GrowingTake[];
-  turnChannels: Int32Array;
-  cos: Float64Array;
-  sin: Float64Array;
   capacity: number;
   frame: BvhFrame;
 }
@@ -183,28 +173,22 @@ class ChunkReader implements BvhReader {
     this.notes.push(...header.notes);
     const skeletons = header.roots.map((root) => buildSkeleton([root]));
     const joints: BvhNode[] = skeletons.flatMap(({ order }) => order);
-    const turnChannels = rotationChannels(joints);
-    const turnCount = turnChannels.length;
+    const channelCount = joints.reduce((count, { channels }) => count + channels.length, 0);
     let value = 0;
-    let turn = 0;
     const takes = skeletons.map(({ skeleton, order }) => {
-      const { plan, nextValue, nextTurn } = compileDecode(order, value, turn, turnCount);
+      const { plan, nextValue } = compileDecode(order, value, channelCount);
       value = nextValue;
-      turn = nextTurn;
       const channels = order.map((joint) => joint.channels);
       return { skeleton, channels, plan, rotations: new Float32Array(0), translations: new Float32Array(0) };
     });
-    const scanner = new ValueScanner(this.file, value, header.line, header.column, base);
-    const cos = new Float64Array(turnCount + 1);
-    const sin = new Float64Array(turnCount + 1);
-    cos[turnCount] = 1;
+    const scanner = new ValueScanner(this.file, channelCount, header.line, header.column, base);
     const frame = {
       index: -1,
-      values: scanner.values,
+      values: scanner.values.subarray(0, channelCount),
       rotations: takes.map(({ plan }) => new Float32Array(plan.jointCount * 4)),
       translations: takes.map(({ plan }) => new Float32Array(plan.offsets.length)),
     };
-    this.motion = { header, scanner, takes, turnChannels, cos, sin, capacity: 0, frame };
+    this.motion = { header, scanner, takes, capacity: 0, frame };
     this.options.onHierarchy?.(
       takes.map(({ skeleton }) => skeleton),
       header.frameDuration,
@@ -272,15 +256,14 @@ class ChunkReader implements BvhReader {
     motion.capacity = capacity;
   }
 
-  private decodeFrame({ scanner, takes, turnChannels, cos, sin, frame }: Motion): void {
+  private decodeFrame({ scanner, takes, frame }: Motion): void {
     const { onFrame, keepFrames } = this.options;
     const f = scanner.frames - 1;
     const slot = keepFrames === false ? 0 : f;
-    halfAngles(scanner.values, turnChannels, cos, sin);
     for (const { plan, rotations, translations } of takes) {
       const size = plan.jointCount * 4;
       const previous = f === 0 ? -1 : keepFrames === false ? 0 : (f - 1) * size;
-      decodeRotations(plan, cos, sin, rotations, slot * size, previous);
+      decodeRotations(plan, scanner.values, rotations, slot * size, previous);
       decodeTranslations(plan, scanner.values, translations, slot * plan.offsets.length);
     }
     if (!onFrame) return;

@@ -23,7 +23,7 @@ const FLOAT32_MAX = 3.4028234663852886e38;
 
 /** Whether a byte stands between two numbers. */
 export function isBlank(byte: number): boolean {
-  return byte === BLANK || byte === LINE_FEED || byte === RETURN || byte === TAB || byte === 11 || byte === 12;
+  return byte <= BLANK && (byte === BLANK || (byte >= TAB && byte <= RETURN));
 }
 
 /**
@@ -31,7 +31,7 @@ export function isBlank(byte: number): boolean {
  * followed for messages and to tell where a frame stops being a line.
  */
 export class ValueScanner {
-  /** The frame being read, in file order. */
+  /** The frame being read, in file order, and a 0 behind it for the axes that have no channel. */
   readonly values: Float64Array;
   readonly channelCount: number;
   /** Values of the frame read so far. */
@@ -54,7 +54,7 @@ export class ValueScanner {
   constructor(file: string, channelCount: number, line: number, column: number, offset: number) {
     this.file = file;
     this.channelCount = channelCount;
-    this.values = new Float64Array(channelCount);
+    this.values = new Float64Array(channelCount + 1);
     this.line = line;
     this.lineStart = offset - (column - 1);
   }
