@@ -23,8 +23,11 @@ export interface SkinBinding {
 /** How far a bind pose may be off node rest and still count as the same: share of the size, and radians. */
 const SAME_POSITION = 1e-3;
 const SAME_ANGLE = 0.01;
-/** A bind space that is fitted to one joint proves less than one that the file states. */
-const FITTED_HANDICAP = 0.05;
+/**
+ * A space fitted to one joint agrees with that joint by construction. It is taken only where every stated space is off
+ * by more than a figure moves when it crouches or steps aside: wrong ones are off by a quarter turn or a factor of two.
+ */
+const FITTED_HANDICAP = 0.25;
 
 /**
  * The pose in which the mesh was bound, as local rotations and offsets: null where no skin has bind matrices.

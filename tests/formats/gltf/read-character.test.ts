@@ -300,6 +300,24 @@ describe('the reference pose', () => {
     expect(character.otherPoses.map(({ kind }) => kind)).toEqual(['node rest']);
   });
 
+  it.each([
+    ['world space', { meshNode: { scale: [0.38, 0.38, 0.38] } }],
+    ['the space of the mesh node', { space: { scale: 100, shift: 0 }, meshNode: { scale: [100, 100, 100] } }],
+  ])(
+    'puts a bind pose where it was bound, in %s, though the figure crouches and turns at node rest',
+    (_title, options) => {
+      const { builder, joints, tPose } = figure({ down: true, ...options });
+      const hips = joints.find((i) => builder.json.nodes[i]!.name === 'hips')!;
+      Object.assign(builder.json.nodes[hips]!, {
+        translation: [0.2, 0.8, 0],
+        rotation: [0, Math.sin(0.3), 0, Math.cos(0.3)],
+      });
+      const character = read(builder);
+      expect(character.referencePose.kind).toBe('bind pose');
+      for (const [name, position] of Object.entries(tPose)) expectNear(positions(character)[name], position, BOUND);
+    },
+  );
+
   it('is node rest where the bind pose is the same', () => {
     const character = read(figure().builder);
     expect(character.referencePose.kind).toBe('node rest');
