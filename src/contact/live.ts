@@ -1,7 +1,7 @@
 import { RigproofError } from '../errors.ts';
 import type { Numbers } from '../math/quat.ts';
-import { CONTACT_DEFAULTS, type ContactOptions } from './detect.ts';
 import { HALF_WINDOW } from './motion.ts';
+import { CONTACT_DEFAULTS, type ContactOptions } from './track.ts';
 
 /** What a live detector has to be told, since it cannot see the clip. */
 export interface LiveContactInput {
