@@ -181,6 +181,8 @@ function findHead(
     const middleBelow = children[head]!.filter((k) => symmetry.mirror[k] === k);
     score += middleBelow.length === 0 ? 0.6 : -0.6;
     if (children[head]!.some((k) => symmetry.mirror[k]! >= 0 && symmetry.mirror[k] !== k)) score += 0.6;
+    const aside = dot(minus(points[head]!, shouldersAt), symmetry.normal) / (0.12 * roughHeight);
+    score -= Math.min(3, 0.5 * aside * aside);
     if (isHelperName(prior.names[head]!)) score -= 2;
     if (prior.deforms) score += prior.deforms[head] ? 0.3 : -0.5;
     const split = splitTrunk(figure, prior, arms, path, measures);

@@ -148,8 +148,10 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
   return score;
 }
 
-/** Distance of a joint from the plane of symmetry. */
+/** Distance of a joint from the middle: half of that to its partner, which no lean of the trunk changes. */
 function asideOf({ figure, symmetry }: LimbContext, j: number): number {
+  const partner = symmetry.mirror[j]!;
+  if (partner >= 0 && partner !== j) return distance(figure.points[j]!, figure.points[partner]!) / 2;
   return Math.abs(dot(figure.points[j]!, symmetry.normal) - symmetry.offset);
 }
 

@@ -51,8 +51,8 @@ const FLOOR_QUANTILE = 0.1;
 /** A capture fault moves a joint this share of the height in one frame, and this much more than it usually does. */
 const FAULT_SHARE = 0.1;
 const FAULT_FACTOR = 3;
-/** Feet of performers swing at up to 5 m/s in fast walks and dances; runs and kicks are faster. Common practice, no source. */
-const FOOT_SPEED_DOUBT = 5;
+/** Feet of performers swing at up to 6 m/s in fast walks and dances; runs and kicks are faster. Common practice, no source. */
+const FOOT_SPEED_DOUBT = 6;
 
 /** Measures how a motion stands. The input is not touched; throws nothing. */
 export function readMotionFrame(skeleton: Skeleton, clip: Clip, body: Body): MotionFrame {

@@ -1,7 +1,7 @@
 import { EigenvalueDecomposition, Matrix } from 'ml-matrix';
 import { type Figure, rootsOf } from './figure.ts';
 import { areMirroredNames, type NameReading } from './names.ts';
-import { distance, dot, median, minus, norm, type Point, plus, times } from './point.ts';
+import { centre, dot, median, minus, norm, type Point, plus, times } from './point.ts';
 
 /** Which joints mirror each other, and the plane that they mirror in. */
 export interface Symmetry {
@@ -21,10 +21,13 @@ export interface Symmetry {
 const MIN_LIKENESS = 0.5;
 /** Lengths that differ by this share of the longer one are half alike: rigs and measured bodies are not exact. */
 const LENGTH_TOLERANCE = 0.25;
-/** Pairs are compared by place within this share of the extent. */
-const PLACE_TOLERANCE = 0.15;
-/** A joint of the middle lies within this share of the extent of the plane. */
-const MIDDLE_TOLERANCE = 0.08;
+/** Pairs are compared by place within this share of the extent; place only settles what lengths leave open. */
+const PLACE_TOLERANCE = 0.2;
+const PLACE_WEIGHT = 0.25;
+/** Left and right lie this share of the extent apart across the plane; spine and tail do not. */
+const APART_TOLERANCE = 0.015;
+/** A lone joint further from the plane than this share of the extent is none of the middle; bent rest poses lean. */
+const MIDDLE_TOLERANCE = 0.25;
 
 interface Plane {
   normal: Point;
@@ -115,7 +118,7 @@ function likenessOf(
     let value = sum / weight;
     if (plane) {
       const miss = norm(minus(reflect(figure.points[a]!, plane), figure.points[b]!)) / (PLACE_TOLERANCE * extent);
-      value -= 0.4 * Math.min(1, miss);
+      value -= PLACE_WEIGHT * Math.min(1, miss);
     }
     const [nameA, nameB] = [names[a]!, names[b]!];
     if (areMirroredNames(nameA, nameB)) value += 0.4;
@@ -142,21 +145,17 @@ function bestMatches(
   });
 }
 
-/** Two subtrees whose joints all lie on one another, or on the same side of the plane, are not left and right. */
+/** Two subtrees that lie on one another, or one in front of the other, are not left and right. */
 function canBeOpposite(figure: Figure, a: number, b: number, plane: Plane | null): boolean {
   const { points, tips, skeleton, extent } = figure;
-  const cloud = (top: number): Point[] => {
-    const list: Point[] = [];
-    for (let j = top; j < skeleton.subtreeEnd[top]!; j++) list.push(points[j]!, ...tips[j]!);
-    return list;
+  const mean = (top: number): Point => {
+    const cloud: Point[] = [];
+    for (let j = top; j < skeleton.subtreeEnd[top]!; j++) cloud.push(points[j]!, ...tips[j]!);
+    return centre(cloud);
   };
-  const mean = (list: Point[]): Point => times(list.reduce(plus), 1 / list.length);
-  const [ma, mb] = [mean(cloud(a)), mean(cloud(b))];
-  if (distance(ma, mb) < 1e-4 * extent) return false;
-  if (!plane) return true;
-  const sideA = dot(ma, plane.normal) - plane.offset;
-  const sideB = dot(mb, plane.normal) - plane.offset;
-  return sideA * sideB < 0 || Math.abs(sideA - sideB) > MIDDLE_TOLERANCE * extent;
+  const differences = [minus(mean(a), mean(b)), minus(points[a]!, points[b]!)];
+  if (!plane) return differences.some((d) => norm(d) > 1e-4 * extent);
+  return differences.some((d) => Math.abs(dot(d, plane.normal)) > APART_TOLERANCE * extent);
 }
 
 function reflect(p: Point, { normal, offset }: Plane): Point {
