@@ -254,6 +254,7 @@ function levelToes(
   frameCount: number,
 ): Float64Array {
   const posture = plan.target.alignment.posture.slice(limb.dstToes * 4, limb.dstToes * 4 + 4);
+  mulQuat(posture, 0, level.turn, 0, posture, 0);
   const rotation = new Float64Array(4);
   const turned = new Float64Array(frameCount * 4);
   for (let f = 0; f < frameCount; f++) {
@@ -290,7 +291,7 @@ function pointsOfFoot(plan: RetargetPlan, limb: LimbPlan, level: LevelFoot, sole
   const at = limb.dstToes * 3;
   return {
     heel: level.heel,
-    ball: level.ball,
+    ball: Float64Array.from(sole.ball),
     toesJoint: plan.restOffsets.slice(at, at + 3),
     toeTip: Float64Array.from(sole.toeTipInToes),
   };
@@ -344,21 +345,27 @@ interface LevelFoot {
   /** World rotation of the foot joint. */
   posture: Float64Array;
   undo: Float64Array;
-  /** Pivots from the ankle, in the frame of the foot joint. */
+  /** Turn that brought the measured sole level: the toes take it too. */
+  turn: Float64Array;
+  /** Pivots from the ankle, in the frame of the foot joint: the heel on the floor, and the toes joint above it. */
   heel: Float64Array;
   ball: Float64Array;
+  /** Height of the ball pivot while the foot is level, metres. */
+  ballHeight: number;
   /** From heel spot to ball spot on the floor, heading +Z: x and z. */
   stride: [number, number];
 }
 
 /**
- * A foot without toes is stiff: it rolls over its front edge, so that stands for the ball. Heel and ball are both put on
- * the floor, which takes out what is left of tilt between the measured sole and the joints.
+ * Toes that lie on the floor hold their joint where it is: the foot pivots about that joint, not about the sole below it,
+ * or the toes would slide by the joint's height. A foot without toes is stiff and rolls over its front edge.
+ * Heel and ball of the sole are both put on the floor, which takes out what is left of tilt against the joints.
  */
 function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): LevelFoot {
   const joint = limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower;
   const heel = Float64Array.from(sole.heel);
   const ball = Float64Array.from(sole.toesJoint === null ? sole.toeTip : sole.ball);
+  const hasToes = limb.dstToes >= 0 && limb.dstEnd >= 0;
   if (limb.dstEnd < 0) {
     const ends = plan.target.alignment.limbEnds;
     for (let k = 0; k < 3; k++) {
@@ -372,17 +379,20 @@ function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): LevelFoot {
   rotateVec(stride, 0, posture, 0, stride, 0);
   const level = Math.hypot(stride[0]!, stride[2]!);
   const length = Math.hypot(level, stride[1]!);
+  const turn = Float64Array.of(0, 0, 0, 1);
   if (level > 0.2 * length) {
     // Turns the stride onto the floor about the level axis square to it: (−z, 0, x) lowers what points up.
     const tilt = Math.atan2(stride[1]!, level);
-    const turn = new Float64Array(4);
     axisAngleQuat(turn, 0, -stride[2]! / level, 0, stride[0]! / level, -tilt);
     mulQuat(posture, 0, turn, 0, posture, 0);
-    rotateVec(stride, 0, turn, 0, stride, 0);
   }
+  if (hasToes) ball.set(plan.restOffsets.subarray(limb.dstToes * 3, limb.dstToes * 3 + 3));
+  for (let k = 0; k < 3; k++) stride[k] = ball[k]! - heel[k]!;
+  rotateVec(stride, 0, posture, 0, stride, 0);
   const undo = new Float64Array(4);
   invertQuat(undo, 0, posture, 0);
-  return { posture, undo, heel, ball, stride: [stride[0]!, stride[2]!] };
+  const ballHeight = hasToes ? stride[1]! : 0;
+  return { posture, undo, turn, heel, ball, ballHeight, stride: [stride[0]!, stride[2]!] };
 }
 
 interface Flat {
@@ -485,7 +495,10 @@ function placeChains(rests: Rest[], turned: Float64Array, ankles: Float64Array, 
         count++;
       }
     }
-    for (const member of members) member.spot = [x / count + member.offset[0], 0, z / count + member.offset[1]];
+    for (const member of members) {
+      const height = member.point === 'ball' ? level.ballHeight : 0;
+      member.spot = [x / count + member.offset[0], height, z / count + member.offset[1]];
+    }
   }
 }
 
