@@ -29,7 +29,9 @@ function strangeFile(edit: (json: GltfBuilder['json'] & JsonObject) => void = ()
   builder.animation('walk', [{ node: root!, path: 'rotation', times: [0, 1], values: [0, 0, 0, 1, 0, 1, 0, 0] }]);
   Object.assign(builder.json, {
     extensionsUsed: ['MADE_up'],
-    extensions: { MADE_up: { text: 'quote " slash \\ brace } bracket ]', nothing: null, list: [[], {}, [1e-7, -0]] } },
+    extensions: {
+      MADE_up: { text: 'quote " slash \\ brace } bracket ] end \\', nothing: null, list: [[], {}, [1e-7, -0]] },
+    },
     extras: { 'a "key"': true },
   });
   edit(builder.json as GltfBuilder['json'] & JsonObject);
@@ -325,6 +327,18 @@ describe('channels', () => {
       animations!.flatMap(({ samplers }) => samplers.flatMap(({ input, output }) => [input, output])),
     );
     expect(used.size).toBe(accessors!.length);
+  });
+
+  it('are the same whichever sign the quaternions of the clip have', () => {
+    const target = targetOf(parseContainer(strangeFile(), 'strange.glb'));
+    const clip = swingClip(target.skeleton, 50, 5);
+    const flipped = { ...clip, rotations: clip.rotations.slice() };
+    for (let f = 1; f < clip.frameCount; f += 2) {
+      for (let i = f * 12; i < (f + 1) * 12; i++) flipped.rotations[i]! *= -1;
+    }
+    for (const options of [{}, { keepAllKeys: true }, { quantise: 'int16' }] as const) {
+      expect(writeAnimatedGlb(target, [flipped], options)).toEqual(writeAnimatedGlb(target, [clip], options));
+    }
   });
 
   it('share the times of all frames when all keys are kept', () => {
