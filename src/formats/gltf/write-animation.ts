@@ -1,3 +1,9 @@
+/**
+ * Clips to keys, and keys into files. Roads not taken, for 49 joints (`tests/bench/write.bench.ts` measures the whole):
+ * - gathering four or eight joints at a time, so that a cache line is read once: 7.4 ns a rotation against 4 to 6 for
+ *   one joint at a time, whose last rotation stays in registers;
+ * - room for all keys from the start instead of a buffer that grows: no difference beyond the spread.
+ */
 import { RigproofError } from '../../errors.ts';
 import type { Clip } from '../../skeleton/clip.ts';
 import { appendAsGlb, appendAsGltf, type NodeTransform, type WrittenGltf } from './append-animation.ts';
