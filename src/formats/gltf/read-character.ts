@@ -16,7 +16,7 @@ import { readHumanoidTable } from './humanoid-table.ts';
 import { bindNodes, fromNodeTransforms, type NodeBinding } from './node-binding.ts';
 import { documentOf, type NodeTree, nodeName, readNodes } from './nodes.ts';
 import { readSkins } from './read-skins.ts';
-import { measurePosture, type PostureMeasure, readBindPose, type SkinBinding, samePose } from './reference-pose.ts';
+import { measurePosture, readBindPose, type SkinBinding, samePose } from './reference-pose.ts';
 import { selectJoints } from './select-joints.ts';
 import {
   type AnimationTracks,
@@ -236,7 +236,6 @@ interface FirstKey {
   animation: number;
   name: string;
   pose: LocalPose;
-  measure: PostureMeasure;
 }
 
 /** Of the first keys of all animations, the one that looks most like a T. */
@@ -248,20 +247,29 @@ function bestFirstKey(
   animations: readonly (AnimationTracks | null)[],
 ): FirstKey | null {
   const { jointCount, parents } = rest;
-  const world = createWorldPose(jointCount);
-  forwardKinematics(parents, rest.restRotations, rest.restTranslations, world);
-  const size = extentOf(world.positions, 3) || 1;
+  const size = extentOf(
+    worldPositions(parents, { rotations: rest.restRotations, translations: rest.restTranslations }),
+    3,
+  );
   let best: FirstKey | null = null;
+  let bestScore = Number.NEGATIVE_INFINITY;
   animations.forEach((tracks, animation) => {
     if (tracks === null || !binding.nodes.some((node) => tracks.tracks.has(node))) return;
     const pose = { rotations: new Float64Array(jointCount * 4), translations: new Float64Array(jointCount * 3) };
     createPoseSampler(tree, binding, parents, tracks).sample(tracks.start, pose);
-    forwardKinematics(parents, pose.rotations, pose.translations, world);
-    const measure = measurePosture(world.positions, size);
+    const { score } = measurePosture(worldPositions(parents, pose), size || 1);
+    if (score <= bestScore) return;
     const name = documentOf(container).animations![animation]!.name || `#${animation}`;
-    if (best === null || measure.score > best.measure.score) best = { animation, name, pose, measure };
+    best = { animation, name, pose };
+    bestScore = score;
   });
   return best;
+}
+
+function worldPositions(parents: Int16Array, pose: LocalPose): Float64Array {
+  const world = createWorldPose(parents.length);
+  forwardKinematics(parents, pose.rotations, pose.translations, world);
+  return world.positions;
 }
 
 function chooseReference(
@@ -272,38 +280,35 @@ function chooseReference(
   options: ReadCharacterOptions,
   file: string,
 ): Pick<Character, 'skeleton' | 'referencePose' | 'otherPoses'> {
-  const { parents, jointCount } = rest;
-  const world = createWorldPose(jointCount);
-  forwardKinematics(parents, nodeRest.rotations, nodeRest.translations, world);
-  const size = extentOf(world.positions, 3) || 1;
-  const restMeasure = measurePosture(world.positions, size);
-  const candidates: (CandidatePose & { measure: PostureMeasure; margin: number; label: string })[] = [
-    { kind: 'node rest', ...nodeRest, measure: restMeasure, margin: 0, label: 'node rest' },
+  const { parents } = rest;
+  const offered: (CandidatePose & { margin: number; label: string })[] = [
+    { kind: 'node rest', ...nodeRest, margin: 0, label: 'node rest' },
   ];
   const bindIsRest = bindPose !== null && samePose(parents, nodeRest, bindPose);
   if (bindPose && !bindIsRest) {
-    forwardKinematics(parents, bindPose.rotations, bindPose.translations, world);
-    const measure = measurePosture(world.positions, size);
-    candidates.push({ kind: 'bind pose', ...bindPose, measure, margin: BIND_POSE_MARGIN, label: 'the bind pose' });
+    offered.push({ kind: 'bind pose', ...bindPose, margin: BIND_POSE_MARGIN, label: 'the bind pose' });
   }
   if (firstKey) {
-    const { animation, name, pose, measure } = firstKey;
+    const { animation, name, pose } = firstKey;
     const label = `the first key of "${name}"`;
-    candidates.push({ kind: 'first key', animation, ...pose, measure, margin: FIRST_KEY_MARGIN, label });
+    offered.push({ kind: 'first key', animation, ...pose, margin: FIRST_KEY_MARGIN, label });
   }
+  const positions = offered.map((candidate) => worldPositions(parents, candidate));
+  const size = Math.max(...positions.map((points) => extentOf(points, 3))) || 1;
+  const candidates = offered.map((candidate, k) => ({ ...candidate, measure: measurePosture(positions[k]!, size) }));
   let chosen = candidates[0]!;
   for (const candidate of candidates) {
     if (candidate.measure.score - candidate.margin > chosen.measure.score - chosen.margin) chosen = candidate;
   }
-  let reason = candidates
-    .map(({ label, measure: { width, height, asymmetry } }) => {
-      const share = (value: number): string => `${Math.round(value * 100)} %`;
-      return `${label} is ${share(width)} wide, ${share(height)} tall and ${(asymmetry * 100).toFixed(1)} % off symmetry`;
-    })
-    .join('; ');
-  if (bindIsRest) reason += '; the bind pose is the same as node rest';
-  else if (!bindPose) reason += '; there is no bind pose';
-  reason = `${chosen.label} looks most like a T, seen against what each candidate has to prove: ${reason} (of the size of the skeleton)`;
+  const share = (value: number): string => `${Math.round(value * 100)} %`;
+  const seen = candidates.map(
+    ({ label, measure: { width, height, asymmetry } }) =>
+      `${label} is ${share(width)} wide, ${share(height)} tall and ${(asymmetry * 100).toFixed(1)} % off symmetry`,
+  );
+  if (bindIsRest) seen.push('the bind pose is the same as node rest');
+  else if (!bindPose) seen.push('there is no bind pose');
+  const rule = chosen === candidates[0] ? 'nothing else looks clearly more like a T' : 'it looks clearly more like a T';
+  let reason = `${chosen.label} is taken, since ${rule}: ${seen.join('; ')}`;
   if (options.referencePose) {
     const wanted = candidates.find((candidate) => candidate.kind === options.referencePose);
     if (wanted) {

@@ -180,7 +180,9 @@ function plausibleTree(tree: NodeTree, inScene: Uint8Array, excluded: boolean[])
     level[i] = isRoot ? 1 : level[parent]! + 1;
     root[i] = isRoot ? i : root[parent]!;
     if (excluded[i]) continue;
-    members.set(root[i]!, [...(members.get(root[i]!) ?? []), i]);
+    const list = members.get(root[i]!) ?? [];
+    list.push(i);
+    members.set(root[i]!, list);
     deepest.set(root[i]!, Math.max(deepest.get(root[i]!) ?? 0, level[i]!));
   }
   let best: number[] = [];
