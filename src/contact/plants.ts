@@ -219,8 +219,11 @@ function plantLeg(
   }
   fadeOutside(offsets, stands, frameCount, ramp);
 
-  const turnedToes =
-    limb.dstToes >= 0 ? levelToes(plan, limb, level, rests, turns, turned, toes, ramp, frameCount) : null;
+  const turnedToes = level.rollsOverToes
+    ? levelToes(plan, limb, level, rests, turns, turned, toes, ramp, frameCount)
+    : canTurn && limb.dstToes >= 0
+      ? stiffToes(plan, limb, turned, frameCount)
+      : null;
   const toePoints = pointsOfFoot(plan, limb, level, sole);
   clearFloor(ankles, offsets, turned, turnedToes, toePoints, stands, CLEARANCE * limb.length, frameCount);
 
@@ -236,6 +239,13 @@ function plantLeg(
     targets.toeWeights[f * 2 + limb.limb] = 1;
   }
   return offsets;
+}
+
+/** Toes that are no toes keep their place on the foot. Returns world rotations, frames × 4. */
+function stiffToes(plan: RetargetPlan, limb: LimbPlan, feet: Float64Array, frameCount: number): Float64Array {
+  const toes = new Float64Array(frameCount * 4);
+  for (let f = 0; f < frameCount; f++) mulQuat(toes, f * 4, feet, f * 4, plan.restRotations, limb.dstToes * 4);
+  return toes;
 }
 
 /**
@@ -352,20 +362,22 @@ interface LevelFoot {
   ball: Float64Array;
   /** Height of the ball pivot while the foot is level, metres. */
   ballHeight: number;
+  rollsOverToes: boolean;
   /** From heel spot to ball spot on the floor, heading +Z: x and z. */
   stride: [number, number];
 }
 
 /**
  * Toes that lie on the floor hold their joint where it is: the foot pivots about that joint, not about the sole below it,
- * or the toes would slide by the joint's height. A foot without toes is stiff and rolls over its front edge.
+ * or the toes would slide by the joint's height. A foot without toes, or with a toes joint that is not near
+ * the ball (some rigs have it below the ankle), is stiff and rolls over its front edge.
  * Heel and ball of the sole are both put on the floor, which takes out what is left of tilt against the joints.
  */
 function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): LevelFoot {
   const joint = limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower;
   const heel = Float64Array.from(sole.heel);
-  const ball = Float64Array.from(sole.toesJoint === null ? sole.toeTip : sole.ball);
-  const hasToes = limb.dstToes >= 0 && limb.dstEnd >= 0;
+  const rollsOverToes = toesAtBall(plan, limb, sole);
+  const ball = Float64Array.from(rollsOverToes ? sole.ball : sole.toeTip);
   if (limb.dstEnd < 0) {
     const ends = plan.target.alignment.limbEnds;
     for (let k = 0; k < 3; k++) {
@@ -386,13 +398,25 @@ function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): LevelFoot {
     axisAngleQuat(turn, 0, -stride[2]! / level, 0, stride[0]! / level, -tilt);
     mulQuat(posture, 0, turn, 0, posture, 0);
   }
-  if (hasToes) ball.set(plan.restOffsets.subarray(limb.dstToes * 3, limb.dstToes * 3 + 3));
+  if (rollsOverToes) ball.set(plan.restOffsets.subarray(limb.dstToes * 3, limb.dstToes * 3 + 3));
   for (let k = 0; k < 3; k++) stride[k] = ball[k]! - heel[k]!;
   rotateVec(stride, 0, posture, 0, stride, 0);
   const undo = new Float64Array(4);
   invertQuat(undo, 0, posture, 0);
-  const ballHeight = hasToes ? stride[1]! : 0;
-  return { posture, undo, turn, heel, ball, ballHeight, stride: [stride[0]!, stride[2]!] };
+  const ballHeight = rollsOverToes ? stride[1]! : 0;
+  return { posture, undo, turn, heel, ball, ballHeight, rollsOverToes, stride: [stride[0]!, stride[2]!] };
+}
+
+/** Farthest that a toes joint may lie from the ball and still be one, along the foot: share of the foot's length. */
+const TOES_OFF_BALL = 0.2;
+
+function toesAtBall(plan: RetargetPlan, limb: LimbPlan, sole: Sole): boolean {
+  if (limb.dstEnd < 0 || limb.dstToes < 0 || sole.toesJoint !== limb.dstToes) return false;
+  let along = 0;
+  for (let k = 0; k < 3; k++) {
+    along += (plan.restOffsets[limb.dstToes * 3 + k]! - sole.ball[k]!) * (sole.toeTip[k]! - sole.heel[k]!);
+  }
+  return Math.abs(along) < TOES_OFF_BALL * sole.length * sole.length;
 }
 
 interface Flat {
