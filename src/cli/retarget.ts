@@ -9,6 +9,7 @@ import { reportPairing } from '../convert/pairing-report.ts';
 import { createReceiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
 import { type Note, RigproofError } from '../errors.ts';
+import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
 import { readContainerFile } from '../formats/gltf/node.ts';
 import { keepInputs, writeWholeFile } from '../formats/node.ts';
@@ -144,7 +145,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
         file: clipPath,
         joints: performer.actor.skeleton.jointCount,
         frames: performer.clip.frameCount,
-        fps: 1 / performer.clip.frameDuration,
+        fps: inferFrameRate(performer.clip.frameDuration).fps,
         droppedFrames: performer.droppedFrames,
       },
       target: { file: characterPath, joints: receiver.actor.skeleton.jointCount },

@@ -187,15 +187,15 @@ async function expectRefusal(args: string[], faultCode: string, place: RegExp): 
 describe('a bad file', () => {
   const commands: [string, Fault[], (name: string, output: string) => string[]][] = [
     ['inspect', [...CLIP_FAULTS, ...CHARACTER_FAULTS], (name) => ['inspect', name, '--json']],
-    ['pair, as the clip', CLIP_FAULTS, (name, output) => ['pair', name, CHARACTER, '-o', output]],
-    ['pair, as the character', CHARACTER_FAULTS, (name, output) => ['pair', CLIP, name, '-o', output]],
+    ['retarget, as the clip', CLIP_FAULTS, (name, output) => ['retarget', name, CHARACTER, '-o', `${output}.glb`]],
+    ['retarget, as the character', CHARACTER_FAULTS, (name, output) => ['retarget', CLIP, name, '-o', `${output}.glb`]],
+    ['prove', CHARACTER_FAULTS, (name) => ['prove', name]],
   ];
   describe.each(commands)('given to %s', (_, faults, argsOf) => {
     it.concurrent.each(faults)('is refused when it is or has: %s', async (_what, name, bytes, code, place) => {
       await writeFile(at(name), bytes());
       await expectRefusal(argsOf(name, `${name}.out`), code, place);
-      expect(await readdir(folder)).not.toContain(`${name}.out`);
-      expect((await readdir(folder)).filter((entry) => entry.includes('part'))).toEqual([]);
+      expect((await readdir(folder)).filter((entry) => /\.out|part/.test(entry))).toEqual([]);
     });
   });
 
@@ -204,7 +204,15 @@ describe('a bad file', () => {
       'HIERARCHY\nROOT rope\n{\nOFFSET 0 0 0\nCHANNELS 3 Zrotation Xrotation Yrotation\nEnd Site\n{\nOFFSET 0 1 0\n}\n}\nMOTION\nFrames: 1\nFrame Time: 0.04\n0 0 0\n';
     await writeFile(at('rope.bvh'), chain);
     await expectRefusal(['pair', 'rope.bvh', CHARACTER, '-o', 'rope.map.json'], 'PAIR_NOTHING_SHARED', /rope\.bvh/);
-    expect(await readdir(folder)).not.toContain('rope.map.json');
+    await expectRefusal(['retarget', 'rope.bvh', CHARACTER, '-o', 'rope.glb'], 'PAIR_NOT_HUMANOID', /rope\.bvh/);
+    expect((await readdir(folder)).filter((entry) => /rope\.(map|glb)/.test(entry))).toEqual([]);
+  });
+
+  it('does not cost the output of an earlier run', async () => {
+    await writeFile(at('precious.glb'), 'from yesterday');
+    await writeFile(at('hurt.bvh'), utf8(firstValueIs('nan')));
+    await expectRefusal(['retarget', 'hurt.bvh', CHARACTER, '-o', 'precious.glb'], 'BVH_NOT_FINITE', /hurt\.bvh/);
+    expect(await readFile(at('precious.glb'), 'utf8')).toBe('from yesterday');
   });
 
   it('shows where in the program it arose only with --debug', async () => {
