@@ -1,5 +1,10 @@
 /**
  * From the channel values of a frame to local rotations and translations.
+ *
+ * Ways tried, in ns a value on zup_wave_hello.bvh (Xeon of 2.6 GHz, Node 20), sines and products together:
+ * - Math.sin and Math.cos of the half angle: 9.5 for these alone; kernels on ±45° with quadrants: 8.0 + 4.3.
+ * - fits on ±90°, where nothing is left to tell between -180° and 180°: 5.7 + 4.3; one term less: 5.2, not worth it.
+ * - sines kept in registers up to the product, not in tables a frame: 6.9 in all, files 15 % faster.
  */
 import type { BvhNode } from './header.ts';
 

@@ -248,8 +248,10 @@ class ChunkReader implements BvhReader {
       const { plan, rotations, translations } = take;
       take.rotations = new Float32Array(room * plan.jointCount * 4);
       take.rotations.set(rotations);
-      // Joints without rotation channels are never written again.
-      for (let w = rotations.length + 3; w < take.rotations.length; w += 4) take.rotations[w] = 1;
+      if (plan.turned.length + plan.general.length < plan.jointCount) {
+        // Joints without rotation channels are never written again.
+        for (let w = rotations.length + 3; w < take.rotations.length; w += 4) take.rotations[w] = 1;
+      }
       take.translations = new Float32Array(room * plan.offsets.length);
       take.translations.set(translations);
     }
