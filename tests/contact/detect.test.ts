@@ -83,6 +83,115 @@ describe('detectContacts', () => {
     for (const rise of [0.17, -0.17]) expectWalk(walk(60, { rise }));
   });
 
+  it('finds the stances on a block that is walked over, and on stairs with a landing', () => {
+    expectWalk(walk(60, { tread: (n) => (n >= 4 && n < 8 ? 0.25 : 0) }));
+    expectWalk(walk(60, { tread: (n) => 0.17 * (Math.max(0, Math.min(n - 2, 3)) + Math.max(0, n - 7)) }));
+  });
+
+  it('keeps a stance that slips while it bears the body', () => {
+    // The left foot slides 25 cm in 0.6 s, at 0.65 m/s at most, while the right one kicks through the air.
+    const slip = (z: number) => path(60, 3, [0.1, 0, z], [{ start: 1.2, end: 1.8, to: [0.1, 0, z + 0.25] }]);
+    const kick = (z: number) =>
+      path(
+        60,
+        3,
+        [-0.1, 0, z],
+        [
+          { start: 1, end: 1.5, to: [-0.1, 0.7, z + 0.9] },
+          { start: 1.5, end: 2, to: [-0.1, 0, z] },
+        ],
+      );
+    const feet = {
+      fps: 60,
+      left: { heel: slip(0), ball: slip(0.18) },
+      right: { heel: kick(0), ball: kick(0.18) },
+      scale: SCALE,
+    };
+    const found = detectContacts(feet);
+    expectSpans(found.left.foot, [[0, 3]], 1e-9);
+    expect(touches(found.right.foot, 1.1, 1.9)).toBe(false);
+  });
+
+  it('finds nothing for a foot that is held up the whole clip while the other one hops', () => {
+    const hop = (z: number) =>
+      path(
+        60,
+        4,
+        [0.1, 0, z],
+        [0, 1, 2, 3].map((i) => ({
+          start: 0.5 + 0.9 * i,
+          end: 0.8 + 0.9 * i,
+          to: [0.1, 0, z + 0.3 * (i + 1)] as const,
+          lift: 0.12,
+        })),
+      );
+    const held = (z: number) => path(60, 4, [-0.1, 0.3, z], []);
+    const found = detectContacts({
+      fps: 60,
+      left: { heel: hop(0), ball: hop(0.18) },
+      right: { heel: held(0), ball: held(0.18) },
+      scale: SCALE,
+    });
+    expect(found.left.foot).toHaveLength(5);
+    expect(found.right.foot).toEqual([]);
+  });
+
+  it('finds nothing for the feet of a handstand, though one is still while the other moves', () => {
+    const up = (x: number, moves: readonly (readonly [number, number])[], z: number) =>
+      path(
+        60,
+        6,
+        [x, 0, z],
+        [
+          { start: 1, end: 1.6, to: [x, 1.7, z] },
+          ...moves.map(([start, ahead]) => ({ start, end: start + 0.4, to: [x, 1.7, z + ahead] as const })),
+          { start: 4.5, end: 5.1, to: [x, 0, z] },
+        ],
+      );
+    const foot = (x: number, moves: readonly (readonly [number, number])[]) => ({
+      heel: up(x, moves, 0),
+      ball: up(x, moves, 0.18),
+    });
+    const found = detectContacts({
+      fps: 60,
+      left: foot(0.1, []),
+      right: foot(-0.1, [
+        [2, 0.6],
+        [2.5, -0.6],
+        [3, 0.6],
+        [3.5, 0],
+      ]),
+      scale: SCALE,
+    });
+    for (const side of SIDES) expect(touches(found[side].foot, 1.5, 4.6), side).toBe(false);
+  });
+
+  it('ends the contact of a heel that rises slowly and stays up, while the ball stands on', () => {
+    const rising = {
+      heel: path(60, 4, [0.1, 0, 0], [{ start: 1, end: 1.5, to: [0.1, 0.035, 0.01] }]),
+      ball: path(60, 4, [0.1, 0, 0.18], []),
+    };
+    const lifted = (z: number) =>
+      path(
+        60,
+        4,
+        [-0.1, 0, z],
+        [
+          { start: 1, end: 1.4, to: [-0.1, 0.3, z] },
+          { start: 3, end: 3.4, to: [-0.1, 0, z] },
+        ],
+      );
+    const found = detectContacts({
+      fps: 60,
+      left: rising,
+      right: { heel: lifted(0), ball: lifted(0.18) },
+      scale: SCALE,
+    });
+    expectSpans(found.left.ball, [[0, 4]], 1e-9);
+    expect(found.left.heel).toHaveLength(1);
+    expect(found.left.heel[0]!.end).toBeLessThan(1.5);
+  });
+
   it('takes the treadmill for the ground, given or found', () => {
     const speed = WALK.stride / WALK.cycle;
     const feet = walk(60);

@@ -44,9 +44,12 @@ export const WALK_DURATION = 5.3;
 
 /**
  * A walk along +Z; the right foot is half a cycle behind. Truth: WALK. The ground rises by `slope` a metre, or by `rise`
- * (m) from each footfall to the next, with a level tread under each foot.
+ * (m) from each footfall to the next, or has the height `tread(n)` under footfall n, with a level tread under each foot.
  */
-export function walk(fps: number, { slope = 0, rise = 0 } = {}): Feet & { duration: number } {
+export function walk(
+  fps: number,
+  { slope = 0, rise = 0, tread = (n: number) => rise * n } = {},
+): Feet & { duration: number } {
   const { cycle, flat, heelOff, toeOff, stride, cycles } = WALK;
   const duration = WALK_DURATION;
   const foot = (x: number, phase: number): FootPoints => {
@@ -54,7 +57,7 @@ export function walk(fps: number, { slope = 0, rise = 0 } = {}): Feet & { durati
       // Where the point stands at its footfall `i`.
       const stand = (i: number): Vec => {
         const heel = (i + phase) * stride;
-        return [x, slope * (heel + ahead) + rise * 2 * (i + phase), heel + ahead];
+        return [x, slope * (heel + ahead) + tread(2 * (i + phase)), heel + ahead];
       };
       const moves: Move[] = [];
       for (let i = -1; i <= cycles; i++) {
