@@ -103,7 +103,7 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
     humanoidTable = { standard: table.standard, joints };
   }
   const animations = (document.animations ?? []).map((animation, i) => ({
-    name: animation.name ? animation.name : `#${i}`,
+    name: animationName(animation, i),
     duration: animationDuration(container, i, tracks[i]!),
   }));
   return {
@@ -120,6 +120,10 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
     animations,
     notes,
   };
+}
+
+function animationName({ name }: { name?: unknown }, index: number): string {
+  return typeof name === 'string' && name !== '' ? name : `#${index}`;
 }
 
 interface NodeJoint extends JointSource {
@@ -259,7 +263,7 @@ function bestFirstKey(
     createPoseSampler(tree, binding, parents, tracks).sample(tracks.start, pose);
     const { score } = measurePosture(worldPositions(parents, pose), size || 1);
     if (score <= bestScore) return;
-    const name = documentOf(container).animations![animation]!.name || `#${animation}`;
+    const name = animationName(documentOf(container).animations![animation]!, animation);
     best = { animation, name, pose };
     bestScore = score;
   });
