@@ -16,7 +16,7 @@ const BALL_AHEAD = 0.17;
  */
 const HEEL_BEHIND = 0.3;
 /** Vertices this near to the lowest, as a share of the length of the foot, are the tread. */
-const TREAD = 0.03;
+const TREAD = 0.01;
 /** The heel is sought in this rear share of the foot. */
 const HEEL_SHARE = 0.35;
 
@@ -176,56 +176,73 @@ function onJoints(track: Track, side: Side, end: BodyPoint, flat: FlatPose): Foo
   };
 }
 
-/** Heel and toe at the ends of the lowest vertices of the foot, the ball below the toes joint. */
+/** Where the ball is along a foot, from behind, when no joint tells it (value from memory). */
+const BALL_SHARE = 0.73;
+
+/**
+ * The rear edge of the tread, the tread under the ball (under the toes joint), and the front end of the
+ * sole; each in the middle of the tread's width at that place.
+ */
 function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
   const { figure, rest, legLength } = track;
   const sole = soleVertices(figure, rest, end.joint, figure.roles[sidedRole(side, 'Toes')]);
   if (sole.length < 3 * 4) return null;
-  let lowest = Number.POSITIVE_INFINITY;
-  for (let i = 1; i < sole.length; i += 3) lowest = Math.min(lowest, sole[i]!);
-  // A foot whose mesh hangs in the air or under the floor does not tell where it stands.
-  if (Math.abs(lowest) > 0.1 * legLength) return null;
   const line = footLine(track, side, end, rest);
   const [hx, hz] = headingOf(line.ankle, line.ball ?? line.toe);
+  const count = sole.length / 3;
+  const alongs = new Float64Array(count);
+  const asides = new Float64Array(count);
+  const heights = new Float64Array(count);
+  let lowest = Number.POSITIVE_INFINITY;
+  for (let v = 0; v < count; v++) {
+    alongs[v] = sole[v * 3]! * hx + sole[v * 3 + 2]! * hz;
+    asides[v] = sole[v * 3]! * hz - sole[v * 3 + 2]! * hx;
+    heights[v] = sole[v * 3 + 1]!;
+    lowest = Math.min(lowest, heights[v]!);
+  }
+  // A foot whose mesh hangs in the air or under the floor does not tell where it stands.
+  if (Math.abs(lowest) > 0.1 * legLength) return null;
   let back = Number.POSITIVE_INFINITY;
   let front = Number.NEGATIVE_INFINITY;
-  for (let i = 0; i < sole.length; i += 3) {
-    if (sole[i + 1]! > lowest + 0.05 * legLength) continue;
-    const along = sole[i]! * hx + sole[i + 2]! * hz;
-    back = Math.min(back, along);
-    front = Math.max(front, along);
+  for (let v = 0; v < count; v++) {
+    if (heights[v]! > lowest + 0.05 * legLength) continue;
+    back = Math.min(back, alongs[v]!);
+    front = Math.max(front, alongs[v]!);
   }
   const length = front - back;
   if (length < 0.02 * legLength) return null;
-  const ankleAlong = line.ankle[0]! * hx + line.ankle[2]! * hz;
-  const ballAlong = line.ball ? line.ball[0]! * hx + line.ball[2]! * hz : back + 0.7 * length;
-  const lowNear = (along: number) => {
-    let low = Number.POSITIVE_INFINITY;
-    for (let i = 0; i < sole.length; i += 3)
-      if (Math.abs(sole[i]! * hx + sole[i + 2]! * hz - along) < 0.15 * length) low = Math.min(low, sole[i + 1]!);
-    return Number.isFinite(low) ? low : lowest;
+
+  /** Lowest height, and the middle of the tread, of the vertices between two places along the foot. */
+  const tread = (from: number, to: number) => {
+    let y = Number.POSITIVE_INFINITY;
+    for (let v = 0; v < count; v++) if (alongs[v]! >= from && alongs[v]! <= to) y = Math.min(y, heights[v]!);
+    let [left, right, rear] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY, to];
+    for (let v = 0; v < count; v++) {
+      if (alongs[v]! < from || alongs[v]! > to || heights[v]! > y + TREAD * length) continue;
+      left = Math.min(left, asides[v]!);
+      right = Math.max(right, asides[v]!);
+      rear = Math.min(rear, alongs[v]!);
+    }
+    return Number.isFinite(y) ? { y, aside: (left + right) / 2, rear } : null;
   };
-  const heel = heelEdge(sole, hx, hz, back, length);
-  const point = (joint: number, along: number, y: number) =>
-    fix(rest, joint, line.ankle[0]! + hx * (along - ankleAlong), y, line.ankle[2]! + hz * (along - ankleAlong));
+  const heel = tread(back, back + HEEL_SHARE * length);
+  let ballAlong = back + BALL_SHARE * length;
+  const toes = figure.roles[sidedRole(side, 'Toes')];
+  // The toes bend there and nowhere else, wherever the rig has put it.
+  if (toes !== undefined) ballAlong = rest.positions[toes * 3]! * hx + rest.positions[toes * 3 + 2]! * hz;
+  // Low-poly soles have few vertices: the tread of the ball is sought in the front half.
+  const ball = tread(ballAlong - 0.1 * length, ballAlong + 0.1 * length) ?? tread(back + 0.5 * length, front);
+  const toe = tread(front - 0.1 * length, front);
+  if (!heel || !ball || !toe) return null;
+  const point = (joint: number, along: number, aside: number, y: number) =>
+    fix(rest, joint, along * hx + aside * hz, y, along * hz - aside * hx);
   return {
-    heel: point(end.joint, heel.along, heel.y),
-    ball: point(line.ballJoint, ballAlong, lowNear(ballAlong)),
-    toe: point(line.ballJoint, front, lowNear(front)),
+    heel: point(end.joint, heel.rear, heel.aside, heel.y),
+    ball: point(line.ballJoint, ballAlong, ball.aside, ball.y),
+    toe: point(line.ballJoint, front, toe.aside, toe.y),
     ...directions(rest, end.joint, hx, hz),
     from: 'skin',
   };
-}
-
-/** The rear edge of the tread: the last vertex, from the front, that is still near the lowest of the heel. */
-function heelEdge(sole: readonly number[], hx: number, hz: number, back: number, length: number) {
-  let low = Number.POSITIVE_INFINITY;
-  const along = (i: number) => sole[i]! * hx + sole[i + 2]! * hz;
-  for (let i = 0; i < sole.length; i += 3) if (along(i) < back + HEEL_SHARE * length) low = Math.min(low, sole[i + 1]!);
-  let edge = { along: back + HEEL_SHARE * length, y: low };
-  for (let i = 0; i < sole.length; i += 3)
-    if (sole[i + 1]! <= low + TREAD * length && along(i) < edge.along) edge = { along: along(i), y: sole[i + 1]! };
-  return edge;
 }
 
 /** Rest-pose world positions of the vertices that follow mostly the foot or what hangs below it. */

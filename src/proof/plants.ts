@@ -66,6 +66,23 @@ export function groundPath(track: Track, point: BodyPoint, velocity: readonly [n
   return path;
 }
 
+/**
+ * Path of the point that carries the front of the foot. A foot without a toes joint rolls over its ball or over its toe end,
+ * and either is right: each contact is given the one that stands better.
+ */
+export function foreFoot(
+  { ball, toe }: { ball: Float64Array; toe: Float64Array | null },
+  spans: readonly Span[],
+  isRigid: boolean,
+): Float64Array {
+  if (!isRigid || toe === null) return ball;
+  const path = ball.slice();
+  for (const [first, last] of spans)
+    if (travelOf(toe, first, last) < travelOf(ball, first, last))
+      path.set(toe.subarray(first * 3, last * 3 + 3), first * 3);
+  return path;
+}
+
 /** Largest horizontal distance between two positions of a span, metres. */
 function travelOf(path: Float64Array, first: number, last: number): number {
   let widest = 0;
@@ -95,8 +112,9 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
   let rolls = 0;
   for (const { side, ...foot } of paths) {
     const reserve = legReserve(target, side);
+    const isRigid = feet[side]!.ball.joint === feet[side]!.heel.joint;
     for (const point of ['heel', 'ball'] as const) {
-      const path = foot[point];
+      const path = point === 'ball' ? foreFoot(foot, spans[side].ball, isRigid) : foot.heel;
       const joint = feet[side]![point].joint;
       const role =
         point === 'ball' && joint !== feet[side]!.heel.joint ? sidedRole(side, 'Toes') : sidedRole(side, 'Foot');

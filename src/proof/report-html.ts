@@ -2,7 +2,7 @@ import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, gatherEvidence } from './evidence.ts';
 import { JOINT_RANGES, jointAngles } from './joint-ranges.ts';
 import type { Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
-import { driftOf, groundPath } from './plants.ts';
+import { driftOf, foreFoot, groundPath } from './plants.ts';
 import { proofOf } from './prove.ts';
 import { escapeXml } from './report-junit.ts';
 import { formatValue, formatWhere } from './report-text.ts';
@@ -167,8 +167,14 @@ function contacts(evidence: Evidence, proof: Proof): string {
     if (!points) continue;
     // The worse of heel and ball; a gap where neither stands.
     const drift = new Float64Array(target.frameCount).fill(Number.NaN);
+    const ball = groundPath(target, points.ball, groundVelocity);
+    const toe = points.toe ? groundPath(target, points.toe, groundVelocity) : null;
+    const paths = {
+      heel: groundPath(target, points.heel, groundVelocity),
+      ball: foreFoot({ ball, toe }, spans[side].ball, points.ball.joint === points.heel.joint),
+    };
     for (const point of ['heel', 'ball'] as const) {
-      const own = driftOf(groundPath(target, points[point], groundVelocity), spans[side][point], target.legLength);
+      const own = driftOf(paths[point], spans[side][point], target.legLength);
       for (const [first, last] of spans[side][point])
         for (let f = first; f <= last; f++) drift[f] = Math.max(Number.isNaN(drift[f]!) ? 0 : drift[f]!, own[f]! * 100);
     }
