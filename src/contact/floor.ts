@@ -48,7 +48,7 @@ const SIDE_MAX = 0.04;
  */
 export function estimateFloor(runs: readonly StillRun[], tolerance: number, legLength: number): Floor {
   const balls = runs.filter((run) => run.point === 1 || run.point === 3);
-  const { slopeX, slopeZ } = estimateSlope(balls, tolerance);
+  const { slopeX, slopeZ } = estimateSlope(balls, tolerance, legLength);
   const rests: (number | null)[] = [0, 1, 2, 3].map((point) => {
     const own = runs.filter((run) => run.point === point);
     return own.length > 0 ? lowLevel(own, slopeX, slopeZ) : null;
@@ -111,7 +111,11 @@ function lowerTwin(left: number | null, right: number | null, legLength: number)
 }
 
 /** The slope that the most standing time agrees on, refined by least squares over what agrees; zero where it gains little. */
-function estimateSlope(balls: readonly StillRun[], tolerance: number): { slopeX: number; slopeZ: number } {
+function estimateSlope(
+  balls: readonly StillRun[],
+  tolerance: number,
+  legLength: number,
+): { slopeX: number; slopeZ: number } {
   const level = { slopeX: 0, slopeZ: 0 };
   if (balls.length < 4) return level;
   const total = balls.reduce((sum, run) => sum + weightOf(run), 0);
@@ -147,9 +151,12 @@ function estimateSlope(balls: readonly StillRun[], tolerance: number): { slopeX:
   const agreeing = balls.filter((run) => misfit(run, through, slopeX, slopeZ) <= tolerance);
   if (agreeing.length < 4) return level;
   const refined = refineSlope(agreeing);
-  // What rises by less than the tolerance from one end of the way to the other is level.
+  // What rises by less than the tolerance from one end of the way to the other is level; and the width of a stance, in
+  // which left and right may be measured unlike, is no way.
   const rises = agreeing.map((run) => refined.slopeX * run.x + refined.slopeZ * run.z);
-  return Math.max(...rises) - Math.min(...rises) > 2 * tolerance ? refined : level;
+  const rise = Math.max(...rises) - Math.min(...rises);
+  const way = rise / Math.hypot(refined.slopeX, refined.slopeZ);
+  return rise > 2 * tolerance && way > legLength ? refined : level;
 }
 
 function misfit(run: StillRun, through: StillRun, slopeX: number, slopeZ: number): number {
