@@ -1,17 +1,14 @@
 // npm run demo: from a fresh clone to a clip on a character, its proof, and where to look. Nothing else has to be typed.
 import { existsSync, mkdirSync } from 'node:fs';
-import { relative } from 'node:path';
 import { installModules, ROOT, requireNode, run, runTool } from '../tests/scripts/setup.mjs';
 
-const OUT = `${ROOT}out/demo`;
+// As seen from the project folder, where every command runs.
+const OUT = 'out/demo';
 const SAMPLES = `${OUT}/samples`;
 const CLIP = `${SAMPLES}/night-round.bvh`;
 const CHARACTER = `${SAMPLES}/tamsel.glb`;
 const ANIMATED = `${OUT}/tamsel-night-round.glb`;
 const SHEET = `${OUT}/proof.html`;
-
-/** A path as a person would type it here. */
-const short = (path) => relative(process.cwd(), path);
 
 function step(what, code) {
   if (code === 0) return;
@@ -26,19 +23,19 @@ console.log('Building …');
 step('the build', runTool('typescript', 'tsc', ['-p', 'tsconfig.build.json']));
 
 console.log('Making the samples …');
-mkdirSync(OUT, { recursive: true });
+mkdirSync(`${ROOT}${OUT}`, { recursive: true });
 step('making the samples', run(process.execPath, ['--import', 'tsx', 'samples/make.ts', SAMPLES]));
 
-console.log(`\nrigproof retarget ${short(CLIP)} ${short(CHARACTER)} -o ${short(ANIMATED)} --sheet ${short(SHEET)}\n`);
+console.log(`\nrigproof retarget ${CLIP} ${CHARACTER} -o ${ANIMATED} --sheet ${SHEET}\n`);
 const args = ['retarget', CLIP, CHARACTER, '-o', ANIMATED, '--sheet', SHEET];
 const code = run(process.execPath, ['dist/cli/main.js', ...args]);
 // 1 means: done, and the proof found something. That is an answer, not a failure of the demo.
 if (code !== 1) step('the retarget', code);
-step('writing the character', existsSync(ANIMATED) ? 0 : 1);
+step('writing the character', existsSync(`${ROOT}${ANIMATED}`) ? 0 : 1);
 
 console.log(`
-The character with the motion      ${short(ANIMATED)}
-Its proof, for a browser           ${short(SHEET)}
-More characters and another clip   ${short(SAMPLES)}
+The character with the motion      ${ANIMATED}
+Its proof, for a browser           ${SHEET}
+More characters and another clip   ${SAMPLES}
 
 With your own files: node dist/cli/main.js retarget CLIP.bvh CHARACTER.glb`);
