@@ -17,7 +17,8 @@ export interface BvhHeader {
   declaredFrames: number;
   /** Seconds. */
   frameDuration: number;
-  /** Line on which the header ends, from 1, and the column after it. */
+  /** Where the header ends: offset in its text, line from 1, column from 1. */
+  end: number;
   line: number;
   column: number;
   notes: Note[];
@@ -88,7 +89,7 @@ class HeaderReader {
       this.note('BVH_NO_MOTION', 'warning', 'The file has no MOTION section: a skeleton with no frames.');
     }
     const { line = 1, column = 1 } = this.place(this.at);
-    return { roots: this.roots, declaredFrames, frameDuration, line, column, notes: this.notes };
+    return { roots: this.roots, declaredFrames, frameDuration, end: this.at, line, column, notes: this.notes };
   }
 
   readStart(): void {

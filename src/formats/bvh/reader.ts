@@ -16,7 +16,7 @@ const TOKEN_LIMIT = 1024;
 /** Frames that a stream makes room for at first. */
 const FIRST_FRAMES = 64;
 /** The end of the header. Blanks are bounded, so that the end is found alike wherever chunks are split. */
-const FRAME_TIME = /^[ \t]{0,64}Frame[ \t]{0,64}Time[ \t]{0,64}:[ \t\r\n]{0,64}\S{1,64}(?=[ \t\r\n])/im;
+const FRAME_TIME = /(?<=^|\s)Frame[ \t]{0,64}Time[ \t]{0,64}:[ \t\r\n]{0,64}\S{1,64}(?=[ \t\r\n])/im;
 const FRAME_TIME_MAX = 512;
 
 /** A frame as it comes in, of every take in order. The arrays are reused: copy what is to be kept. */
@@ -121,8 +121,7 @@ class ChunkReader implements BvhReader {
   }
 
   finish(): BvhFile {
-    if (!this.motion) this.startMotion(this.head.subarray(0, this.headLength), 0);
-    const motion = this.motion!;
+    const motion = this.motion ?? this.startWithRest();
     if (this.cutLength > 0) {
       this.cut[this.cutLength] = 10;
       this.readFrames(motion, this.cut, 0, this.cutLength + 1, this.offset - this.cutLength);
@@ -132,6 +131,16 @@ class ChunkReader implements BvhReader {
     for (const { skeleton, clip } of takes) this.keepOffsets(skeleton, clip);
     this.noteFrames(motion);
     return { name: this.file, takes, notes: this.notes };
+  }
+
+  /** Reads a file whose header did not end where `FRAME_TIME` looks for it: none, or one with a wide gap in the label. */
+  private startWithRest(): Motion {
+    const bytes = this.head.subarray(0, this.headLength);
+    const motion = this.startMotion(bytes, this.offset);
+    const rest = new TextEncoder().encode(decodeText(bytes, this.file).text.slice(motion.header.end));
+    this.pushFrames(motion, rest, 0);
+    this.offset += rest.length;
+    return motion;
   }
 
   /** Keeps bytes until the header is whole; returns where in the chunk the frames begin, or `end`. */
@@ -164,7 +173,7 @@ class ChunkReader implements BvhReader {
     return end;
   }
 
-  private startMotion(bytes: Uint8Array, base: number): void {
+  private startMotion(bytes: Uint8Array, base: number): Motion {
     const { text, isUtf8 } = decodeText(bytes, this.file);
     const header = parseHeader(text, this.file);
     if (!isUtf8) {
@@ -188,11 +197,13 @@ class ChunkReader implements BvhReader {
       rotations: takes.map(({ plan }) => new Float32Array(plan.jointCount * 4)),
       translations: takes.map(({ plan }) => new Float32Array(plan.offsets.length)),
     };
-    this.motion = { header, scanner, takes, capacity: 0, frame };
+    const motion = { header, scanner, takes, capacity: 0, frame };
+    this.motion = motion;
     this.options.onHierarchy?.(
       takes.map(({ skeleton }) => skeleton),
       header.frameDuration,
     );
+    return motion;
   }
 
   private pushFrames(motion: Motion, chunk: Uint8Array, from: number): void {

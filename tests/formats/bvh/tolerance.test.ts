@@ -216,6 +216,15 @@ describe('how BVH files are written', () => {
     expectSameMotion(read(ARM.replace('60\n7', '60 7')));
   });
 
+  it('reads a file that is one line, and one with a wide gap in a label', () => {
+    const oneLine = ARM.replace('ROOT hips', 'ROOT hips{')
+      .replace('JOINT chest', 'JOINT chest{')
+      .replace('End Site', 'End Site{');
+    expectSameMotion(read(oneLine.replace(/\n\s*\{/g, '').replace(/\s+/g, ' ')));
+    expectSameMotion(read(ARM.replace('Frame Time:', `Frame${' '.repeat(200)}Time:`)));
+    expectSameMotion(read(ARM.replace('Frame Time:', `Frame${' '.repeat(200)}Time:`).trimEnd()));
+  });
+
   it('reads braces on the line of their joint', () => {
     expectSameMotion(read(ARM.replace(/\n\s*\{/g, ' {')));
   });

@@ -145,6 +145,17 @@ describe('writing BVH', () => {
     }
   });
 
+  it('writes a somersault about the middle axis as one angle that goes on', () => {
+    const values = Array.from({ length: 140 }, (_, f) => String(f * 5)).join('\n');
+    const { skeleton, clip } = read(oneJoint('Xrotation', values, 140)).takes[0]!;
+    const rows = writeBvh(skeleton, clip).trimEnd().split('\n').slice(-140);
+    rows.forEach((row, f) => {
+      const [, , , z, x, y] = row.split(' ').map(Number);
+      expect([z, y]).toEqual([0, 0]);
+      expect(x).toBeCloseTo(f * 5, 4);
+    });
+  });
+
   it('writes position channels for the root and for the joints that move', () => {
     const { skeleton, clip } = randomFigure(3);
     const { channels } = back(writeBvh(skeleton, clip));
