@@ -91,8 +91,17 @@ export function plantFeet(
   const plants: Plant[] = [];
   const ramp = Math.max(2, Math.round(settings.ramp / frameDuration));
   const reachLegs: ReachLeg[] = [];
-  for (const leg of legs) {
-    const rests = restsOf(contacts[leg.side], frameCount, frameDuration);
+  const restsOfLeg = legs.map((leg) => restsOf(contacts[leg.side], frameCount, frameDuration));
+  const lift = standingLift(plan, legs, restsOfLeg, soles);
+  for (const { hips, ankles } of legs) {
+    for (let f = 0; f < frameCount; f++) {
+      hips[f * 3 + 1]! += lift;
+      ankles[f * 3 + 1]! += lift;
+    }
+  }
+  for (let l = 0; l < legs.length; l++) {
+    const leg = legs[l]!;
+    const rests = restsOfLeg[l]!;
     const offsets = plantLeg(plan, leg, rests, soles[leg.side], ramp, targets, frameCount);
     for (const { point, span, spot } of rests) {
       plants.push({
@@ -106,6 +115,7 @@ export function plantFeet(
     reachLegs.push(reachOf(leg, offsets, targets, settings.reach, frameCount));
   }
   const outOfReach = shiftPelvis(reachLegs, frameCount, frameDuration, targets.rootShifts);
+  for (let f = 0; f < frameCount; f++) targets.rootShifts[f * 3 + 1]! += lift;
   return { targets, plants, outOfReach };
 }
 
@@ -145,6 +155,31 @@ function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
     }
   }
   return legs;
+}
+
+/**
+ * How far the whole figure has to rise (or sink) so that its feet stand on the floor on average while they are flat: ankle
+ * heights of performer and rig are never known to the millimetre, and a figure that floats would bend its knees to get down.
+ */
+function standingLift(
+  plan: RetargetPlan,
+  legs: readonly LegTrack[],
+  restsOfLeg: readonly Rest[][],
+  soles: Record<Side, Sole>,
+): number {
+  const heel = new Float64Array(3);
+  let sum = 0;
+  let count = 0;
+  for (let l = 0; l < legs.length; l++) {
+    const { limb, side, ankles } = legs[l]!;
+    const level = levelFoot(plan, limb, soles[side]);
+    rotateVec(heel, 0, level.posture, 0, level.heel, 0);
+    for (const { span } of overlaps(restsOfLeg[l]!)) {
+      for (let f = span.first; f <= span.last; f++) sum -= ankles[f * 3 + 1]! + heel[1]!;
+      count += span.last - span.first + 1;
+    }
+  }
+  return count > 0 ? sum / count : 0;
 }
 
 /** Heel and ball contacts as runs of frames, by their first frame. */
