@@ -3,6 +3,7 @@ import { inferFrameRate } from './formats/bvh/index.ts';
 import type { Character, ReferencePoseKind } from './formats/gltf/character.ts';
 import type { Body, HelperJoint } from './pairing/body.ts';
 import { SURE } from './pairing/body.ts';
+import { readMotionFrame } from './pairing/motion-frame.ts';
 import { readRestPose } from './pairing/rest-pose.ts';
 import { ROLES, type Role } from './pairing/roles.ts';
 import type { Clip } from './skeleton/clip.ts';
@@ -64,6 +65,16 @@ export interface Inspection {
   fps: number | null;
   /** Seconds: frames times the time between two. Null for a character. */
   duration: number | null;
+  /** How the motion of a clip stands, which may differ from its zero pose; null for a character or no human body. */
+  motion: {
+    up: NamedDirection;
+    facingAtStart: NamedDirection;
+    /** Along `up`. */
+    floor: number;
+    /** Frames before it are a rest pose or a blend from it. */
+    firstFrame: number;
+    evidence: { up: string; facingAtStart: string; floor: string; firstMotionFrame: string };
+  } | null;
   /** Clips inside a character file; empty for a clip. Seconds. */
   animations: { name: string; duration: number }[];
   /** Meshes that joints move. */
@@ -88,6 +99,7 @@ const AXIS_MAX = (10 * Math.PI) / 180;
 /** Gathers what is known of a figure. Pure; throws nothing. */
 export function inspectFigure({ file, skeleton, body, notes, clip, character }: InspectionInput): Inspection {
   const { frame } = body;
+  const motion = clip && body.humanoid && clip.frameCount > 0 ? readMotionFrame(skeleton, clip, body) : null;
   const restPose = readRestPose(skeleton, body);
   const roles: Inspection['roles'] = {};
   for (const role of ROLES) {
@@ -125,13 +137,20 @@ export function inspectFigure({ file, skeleton, body, notes, clip, character }: 
     frames: clip ? clip.frameCount : null,
     fps: clip ? inferFrameRate(clip.frameDuration).fps : null,
     duration: clip ? clip.frameCount * clip.frameDuration : null,
+    motion: motion && {
+      up: nameDirection(motion.up),
+      facingAtStart: nameDirection(motion.facingAtStart),
+      floor: motion.floor,
+      firstFrame: motion.firstMotionFrame,
+      evidence: { ...motion.evidence },
+    },
     animations: (character?.animations ?? []).map(({ name, duration }) => ({ name, duration })),
     meshes: (character?.skins ?? []).map(({ name, vertexCount, triangles }) => ({
       name,
       vertices: vertexCount,
       triangles: triangles.length / 3,
     })),
-    warnings: [...notes, ...body.notes].map(({ code, severity, message, place }) => ({
+    warnings: [...notes, ...body.notes, ...(motion?.notes ?? [])].map(({ code, severity, message, place }) => ({
       code,
       severity,
       message,
@@ -180,6 +199,14 @@ export function describeInspection(inspection: Inspection, mark: TextMarks = PLA
   if (inspection.kind === 'clip') {
     const { frames, fps, duration } = inspection;
     rows.push(['motion', `${frames} frames at ${round(fps!)} fps, ${round(duration!)} s`]);
+  }
+  if (inspection.motion) {
+    const { up, facingAtStart, floor, firstFrame } = inspection.motion;
+    const stands = `up ${directionText(up)}, faces ${directionText(facingAtStart)} at the start, floor at ${round(floor)}`;
+    rows.push(
+      ['', stands],
+      ['', firstFrame > 0 ? `real motion from frame ${firstFrame} on` : 'real motion from the start'],
+    );
   }
   for (const mesh of inspection.meshes) {
     rows.push(['mesh', `${mesh.name || '(no name)'}: ${mesh.vertices} vertices, ${mesh.triangles} triangles`]);
