@@ -169,6 +169,7 @@ function onJoints(track: Track, side: Side, end: BodyPoint, flat: FlatPose): Foo
   const behind = HEEL_BEHIND * Math.hypot(front[0]! - ankle[0]!, front[2]! - ankle[2]!);
   return {
     heel: fix(pose, end.joint, ankle[0]! - hx * behind, 0, ankle[2]! - hz * behind),
+    heelFront: null,
     ball: fix(pose, ballJoint, front[0]!, 0, front[2]!),
     toe: toe ? fix(pose, ballJoint, toe[0]!, Math.max(0, Math.min(toe[1]!, front[1]!)), toe[2]!) : null,
     ...directions(pose, end.joint, hx, hz),
@@ -179,9 +180,13 @@ function onJoints(track: Track, side: Side, end: BodyPoint, flat: FlatPose): Foo
 /** Where the ball is along a foot, from behind, when no joint tells it (value from memory). */
 const BALL_SHARE = 0.73;
 
+/** A toes joint outside these shares of the foot is not at its ball: the foot rolls as one that has none. */
+const BALL_SHARES = [0.45, 0.92] as const;
+
 /**
- * The rear edge of the tread, the tread under the ball (under the toes joint), and the front end of the
- * sole; each in the middle of the tread's width at that place.
+ * The rear edge of the tread, the tread under the ball (under the toes joint if it lies there), and the front end of the
+ * sole; the others in the middle of
+ * the tread's width at that place.
  */
 function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
   const { figure, rest, legLength } = track;
@@ -216,20 +221,31 @@ function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
   const tread = (from: number, to: number) => {
     let y = Number.POSITIVE_INFINITY;
     for (let v = 0; v < count; v++) if (alongs[v]! >= from && alongs[v]! <= to) y = Math.min(y, heights[v]!);
-    let [left, right, rear] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY, to];
+    let [left, right] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+    let [rear, fore] = [to, from];
     for (let v = 0; v < count; v++) {
       if (alongs[v]! < from || alongs[v]! > to || heights[v]! > y + TREAD * length) continue;
       left = Math.min(left, asides[v]!);
       right = Math.max(right, asides[v]!);
       rear = Math.min(rear, alongs[v]!);
+      fore = Math.max(fore, alongs[v]!);
     }
-    return Number.isFinite(y) ? { y, aside: (left + right) / 2, rear } : null;
+    return Number.isFinite(y) ? { y, aside: (left + right) / 2, rear, fore } : null;
   };
   const heel = tread(back, back + HEEL_SHARE * length);
   let ballAlong = back + BALL_SHARE * length;
   const toes = figure.roles[sidedRole(side, 'Toes')];
-  // The toes bend there and nowhere else, wherever the rig has put it.
-  if (toes !== undefined) ballAlong = rest.positions[toes * 3]! * hx + rest.positions[toes * 3 + 2]! * hz;
+  let ballJoint = end.joint;
+  let ballAside: number | null = null;
+  if (toes !== undefined) {
+    const along = rest.positions[toes * 3]! * hx + rest.positions[toes * 3 + 2]! * hz;
+    const share = (along - back) / length;
+    if (share > BALL_SHARES[0] && share < BALL_SHARES[1]) {
+      ballAlong = along;
+      ballJoint = toes;
+      ballAside = rest.positions[toes * 3]! * hz - rest.positions[toes * 3 + 2]! * hx;
+    }
+  }
   // Low-poly soles have few vertices: the tread of the ball is sought in the front half.
   const ball = tread(ballAlong - 0.1 * length, ballAlong + 0.1 * length) ?? tread(back + 0.5 * length, front);
   const toe = tread(front - 0.1 * length, front);
@@ -238,7 +254,8 @@ function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
     fix(rest, joint, along * hx + aside * hz, y, along * hz - aside * hx);
   return {
     heel: point(end.joint, heel.rear, heel.aside, heel.y),
-    ball: point(line.ballJoint, ballAlong, ball.aside, ball.y),
+    heelFront: point(end.joint, heel.fore, heel.aside, heel.y),
+    ball: point(ballJoint, ballAlong, ballAside ?? ball.aside, ball.y),
     toe: point(line.ballJoint, front, toe.aside, toe.y),
     ...directions(rest, end.joint, hx, hz),
     from: 'skin',

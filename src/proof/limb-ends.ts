@@ -1,10 +1,11 @@
+import { distanceVec } from '../math/vec.ts';
 import type { Role } from '../pairing/roles.ts';
 import type { Side } from '../skeleton/side.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove } from './evidence.ts';
-import type { Json, Measure, Where } from './measure.ts';
+import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
-import { jointName, type LimbName, pathOf, type Track } from './track.ts';
+import { jointName, type LimbName, pathOf, pointAt, type Track } from './track.ts';
 
 /** A foot that is about to stand or has just stood leaves its target for its plant. Seconds. */
 const RAMP = 0.2;
@@ -40,7 +41,10 @@ function limbTarget(
     const end = pathOf(target, own.end);
     const srcRoot = pathOf(source, performer.root);
     const srcEnd = pathOf(source, performer.end);
-    const busy = limb.endsWith('Leg') ? standingOrNear(evidence, limb.startsWith('left') ? 'left' : 'right') : null;
+    const side = limb.startsWith('left') ? 'left' : 'right';
+    const isLeg = limb.endsWith('Leg');
+    const busy = isLeg ? standingOrNear(evidence, side) : null;
+    const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
     const judged: number[] = [];
     for (let f = 0, i = 0; f < sharedFrames; f++, i += 3) {
@@ -50,11 +54,11 @@ function limbTarget(
         const off = end[i + c]! - root[i + c]! - k * (srcEnd[i + c]! - srcRoot[i + c]!);
         sum += off * off;
       }
-      error[f] = Math.sqrt(sum) / target.legLength;
+      error[f] = Math.max(0, Math.sqrt(sum) / target.legLength - allowance);
       judged.push(error[f]!);
     }
     for (const e of judged) errors.push(e);
-    details[limb] = { ...spread(judged), frames: judged.length };
+    details[limb] = { ...spread(judged), frames: judged.length, allowance };
     places.push(...placesAbove(target, own.roles.end, own.end.joint, error, MEASURE_RULES[id].threshold, 4));
   }
   if (errors.length === 0) {
@@ -66,6 +70,24 @@ function limbTarget(
     );
   }
   return measured(evidence, id, spread(errors).p95, places, { ...spread(errors), ...details });
+}
+
+/** By how much the target's foot is longer than the source's, each as a share of its own leg. */
+function longerFoot({ target, source, feet, sourceFeet }: Evidence, side: Side): number {
+  const own = feet[side];
+  const its = sourceFeet[side];
+  if (!own || !its || !source) return 0;
+  return Math.max(0, footLength(target, own) - footLength(source, its));
+}
+
+/** From heel to toe end (to the ball and a third more where the toe end is not known), as a share of the leg. */
+function footLength(track: Track, { heel, ball, toe }: FootPoints): number {
+  if (track.frameCount === 0 || !track.legLength) return 0;
+  const a = [0, 0, 0];
+  const b = [0, 0, 0];
+  pointAt(track, 0, heel, a, 0);
+  pointAt(track, 0, toe ?? ball, b, 0);
+  return (distanceVec(a, 0, b, 0) * (toe ? 1 : 4 / 3)) / track.legLength;
 }
 
 function standingOrNear(evidence: Evidence, side: Side): Uint8Array {

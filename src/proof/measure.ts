@@ -16,8 +16,11 @@ export interface BodyPoint {
 
 /** Where a foot touches the ground. The points lie on the sole. */
 export interface FootPoints {
+  /** The rear edge of the tread, over which the foot rolls. */
   heel: BodyPoint;
-  /** Under the joint of the toes. */
+  /** The front end of the heel's tread: the foot turns on some point between it and `heel`; null where it is not known. */
+  heelFront: BodyPoint | null;
+  /** Under the joint of the toes; where there is none (or not there) at the widest part of the foot. */
   ball: BodyPoint;
   /** The front end of the sole; null where nothing tells how long the foot is. */
   toe: BodyPoint | null;

@@ -59,28 +59,49 @@ export function driftOf(path: Float64Array, spans: readonly Span[], legLength: n
 }
 
 /** Path of a point over ground that may itself move. */
-export function groundPath(track: Track, point: BodyPoint, velocity: readonly [number, number, number]): Float64Array {
+function groundPath(track: Track, point: BodyPoint, velocity: readonly [number, number, number]): Float64Array {
   const path = pathOf(track, point);
   for (let f = 0; f < track.frameCount; f++)
     for (let k = 0; k < 3; k++) path[f * 3 + k]! -= velocity[k]! * f * track.frameDuration;
   return path;
 }
 
+/** Points that are tried between the ends of a tread, both included. */
+const TREAD_POINTS = 9;
+
 /**
- * Path of the point that carries the front of the foot. A foot without a toes joint rolls over its ball or over its toe end,
- * and either is right: each contact is given the one that stands better.
+ * Paths of the points that carry heel and front of a foot, over ground that may move. A foot turns on some point of its
+ * heel's tread, and one that has no toes joint rolls over its ball, its toe end or what lies between. Any of them is right,
+ * so each contact is given the point that stands best.
  */
-export function foreFoot(
-  { ball, toe }: { ball: Float64Array; toe: Float64Array | null },
-  spans: readonly Span[],
-  isRigid: boolean,
-): Float64Array {
-  if (!isRigid || toe === null) return ball;
-  const path = ball.slice();
-  for (const [first, last] of spans)
-    if (travelOf(toe, first, last) < travelOf(ball, first, last))
-      path.set(toe.subarray(first * 3, last * 3 + 3), first * 3);
-  return path;
+export function carryingPaths(evidence: Evidence, side: Side): { heel: Float64Array; ball: Float64Array } | null {
+  const { target, feet, spans, groundVelocity } = evidence;
+  const foot = feet[side];
+  if (!foot) return null;
+  const isRigid = foot.ball.joint === foot.heel.joint;
+  const best = (from: BodyPoint, to: BodyPoint | null, contacts: readonly Span[]) => {
+    const start = groundPath(target, from, groundVelocity);
+    if (to === null) return start;
+    const end = groundPath(target, to, groundVelocity);
+    const path = start.slice();
+    const tried = start.slice();
+    for (const [first, last] of contacts) {
+      let least = travelOf(start, first, last);
+      for (let i = 1; i < TREAD_POINTS; i++) {
+        const t = i / (TREAD_POINTS - 1);
+        for (let k = first * 3; k < last * 3 + 3; k++) tried[k] = start[k]! + t * (end[k]! - start[k]!);
+        const travel = travelOf(tried, first, last);
+        if (travel >= least) continue;
+        least = travel;
+        path.set(tried.subarray(first * 3, last * 3 + 3), first * 3);
+      }
+    }
+    return path;
+  };
+  return {
+    heel: best(foot.heel, foot.heelFront, spans[side].heel),
+    ball: best(foot.ball, isRigid ? foot.toe : null, spans[side].ball),
+  };
 }
 
 /** Largest horizontal distance between two positions of a span, metres. */
@@ -110,11 +131,11 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
   let travelWorst = 0;
   let slipWorst = 0;
   let rolls = 0;
-  for (const { side, ...foot } of paths) {
+  for (const { side } of paths) {
     const reserve = legReserve(target, side);
-    const isRigid = feet[side]!.ball.joint === feet[side]!.heel.joint;
+    const carrying = carryingPaths(evidence, side)!;
     for (const point of ['heel', 'ball'] as const) {
-      const path = point === 'ball' ? foreFoot(foot, spans[side].ball, isRigid) : foot.heel;
+      const path = carrying[point];
       const joint = feet[side]![point].joint;
       const role =
         point === 'ball' && joint !== feet[side]!.heel.joint ? sidedRole(side, 'Toes') : sidedRole(side, 'Foot');

@@ -2,7 +2,7 @@ import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, gatherEvidence } from './evidence.ts';
 import { JOINT_RANGES, jointAngles } from './joint-ranges.ts';
 import type { Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
-import { driftOf, foreFoot, groundPath } from './plants.ts';
+import { carryingPaths, driftOf } from './plants.ts';
 import { proofOf } from './prove.ts';
 import { escapeXml } from './report-junit.ts';
 import { formatValue, formatWhere } from './report-text.ts';
@@ -152,7 +152,7 @@ function moments(evidence: Evidence, proof: Proof): string {
 }
 
 function contacts(evidence: Evidence, proof: Proof): string {
-  const { target, feet, spans, groundVelocity } = evidence;
+  const { target, spans } = evidence;
   if (proof.contacts.intervals.length === 0) return '';
   const rule = (id: 'plant-travel' | 'plant-drift') => proof.measures.find((m) => m.id === id)!.threshold;
   const bars = contactChart(
@@ -163,16 +163,10 @@ function contacts(evidence: Evidence, proof: Proof): string {
   );
   const curves: Curve[] = [];
   for (const side of SIDES) {
-    const points = feet[side];
-    if (!points) continue;
+    const paths = carryingPaths(evidence, side);
+    if (!paths) continue;
     // The worse of heel and ball; a gap where neither stands.
     const drift = new Float64Array(target.frameCount).fill(Number.NaN);
-    const ball = groundPath(target, points.ball, groundVelocity);
-    const toe = points.toe ? groundPath(target, points.toe, groundVelocity) : null;
-    const paths = {
-      heel: groundPath(target, points.heel, groundVelocity),
-      ball: foreFoot({ ball, toe }, spans[side].ball, points.ball.joint === points.heel.joint),
-    };
     for (const point of ['heel', 'ball'] as const) {
       const own = driftOf(paths[point], spans[side][point], target.legLength);
       for (const [first, last] of spans[side][point])

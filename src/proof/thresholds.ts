@@ -69,7 +69,7 @@ export const MEASURE_RULES = {
       'Distance of a swinging ankle from its scaled target: own hip + own leg length / source leg length × (source ankle − source hip), in 95 of 100 frames.',
     unit: 'leg length',
     threshold: 0.05,
-    reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult.`,
+    reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult. What the foot is longer than the source's, against the leg, is taken off first: a long foot that rolls over its toes carries the ankle away by as much.`,
     remedy: 'Check the pairing and the rest-pose alignment of thigh, shin and foot.',
   },
   'limb-target-hands': {
@@ -213,8 +213,8 @@ export const MEASURE_RULES = {
     meaning:
       'How many times longer than in the bind pose the edges of a body part become: what 98 % of them, by length, stay below at the worst moment.',
     unit: 'ratio',
-    threshold: 2.5,
-    reason: `${NO_SOURCE}: linear blend skinning doubles edges at a bent knee or raised shoulder; more looks torn.`,
+    threshold: 3,
+    reason: `${NO_SOURCE}: linear blend skinning doubles edges at a bent knee or raised shoulder; three times looks torn.`,
     remedy: 'Smooth the skin weights of the part, or take away influences of joints that are far from it.',
   },
   'skin-collapse': {

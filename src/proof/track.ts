@@ -6,7 +6,7 @@ import { framePose, restLocalPose } from '../skeleton/clip.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { createWorldPose, restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
 import { skinVertices } from '../skeleton/skin.ts';
-import type { BodyPoint, ProofFigure } from './measure.ts';
+import type { BodyPoint, FootPoints, ProofFigure } from './measure.ts';
 
 /** Root, middle and end of a limb; the end may be a tip where the hand or foot has no joint. */
 export interface LimbPoints {
@@ -60,6 +60,10 @@ export function checkFigure(figure: ProofFigure, which: 'target' | 'source'): vo
       );
 }
 
+function pointsOf(foot: FootPoints | undefined): (BodyPoint | null)[] {
+  return foot ? [foot.heel, foot.heelFront, foot.ball, foot.toe] : [];
+}
+
 /** The name of a joint as a person finds it in the rig. */
 export function jointName(figure: ProofFigure, joint: number): string {
   return figure.skeleton.names[joint] || `#${joint}`;
@@ -79,9 +83,7 @@ export function buildTrack(figure: ProofFigure, frameCount: number, firstFrame: 
     tracked.push(joint);
   };
   for (const role of ROLES) add(roles[role]);
-  for (const side of SIDES)
-    for (const point of [figure.feet?.[side].heel, figure.feet?.[side].ball, figure.feet?.[side].toe])
-      add(point?.joint);
+  for (const side of SIDES) for (const point of pointsOf(figure.feet?.[side])) add(point?.joint);
 
   const slots = tracked.length;
   const positions = new Float64Array(frameCount * slots * 3);
