@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { formatError, RigproofError } from '../errors.ts';
+import { auditCommand } from './audit.ts';
 import { inspectCommand } from './inspect.ts';
 import { EXIT } from './output.ts';
 import { pairCommand } from './pair.ts';
@@ -18,7 +19,7 @@ const USAGE_FAULTS = new Set([
   'OUTPUT_FORM',
 ]);
 
-const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand];
+const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand, auditCommand];
 
 function createProgram(): Command {
   const { version, description } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));

@@ -30,8 +30,7 @@ export interface SkinMesh {
  * @param scratch  jointCount × 12, overwritten: world · bind of each joint
  */
 export function skinVertices(mesh: SkinMesh, pose: WorldPose, out: Float64Array, scratch: Float64Array): void {
-  const jointCount = mesh.bind.length / 12;
-  for (let j = 0; j < jointCount; j++) worldBind(mesh.bind, pose, j, scratch);
+  jointMatrices(mesh, pose, scratch);
   const { positions, influences, joints, weights } = mesh;
   for (let v = 0; v < mesh.vertexCount; v++) {
     const px = positions[v * 3]!;
@@ -55,6 +54,15 @@ export function skinVertices(mesh: SkinMesh, pose: WorldPose, out: Float64Array,
     out[v * 3 + 1] = y * k;
     out[v * 3 + 2] = z * k;
   }
+}
+
+/**
+ * World · bind of each joint: what takes the mesh's own space to world space. Allocates nothing.
+ * @param out  jointCount × 12, overwritten
+ */
+export function jointMatrices(mesh: SkinMesh, pose: WorldPose, out: Float64Array): void {
+  const jointCount = mesh.bind.length / 12;
+  for (let j = 0; j < jointCount; j++) worldBind(mesh.bind, pose, j, out);
 }
 
 /** scratch[j] = world(j) · bind(j), both affine 3 × 4. */
