@@ -9,6 +9,7 @@
  * in foot velocity of up to the detector's speed limit, 0.3 m/s).
  */
 import { axisAngleQuat, copyQuat, invertQuat, mulQuat, rotateVec } from '../math/quat.ts';
+import { distanceVec } from '../math/vec.ts';
 import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import { createRetargeter, createTargetClip } from '../retarget/retargeter.ts';
@@ -75,6 +76,7 @@ interface LegTrack {
  * @param clip      the source clip, world space
  * @param contacts  as detected on the source
  * @param soles     heel, ball and toe tip of the target's feet
+ * @param sourceSoles  those of the source's
  * Allocates its result. Legs that the target does not have are left out.
  */
 export function plantFeet(
@@ -82,6 +84,7 @@ export function plantFeet(
   clip: Clip,
   contacts: FootContacts,
   soles: Record<Side, Sole>,
+  sourceSoles: Record<Side, Sole>,
   options: Partial<PlantOptions> = {},
 ): PlantResult {
   const settings = { ...PLANT_DEFAULTS, ...options };
@@ -102,6 +105,7 @@ export function plantFeet(
   for (let l = 0; l < legs.length; l++) {
     const leg = legs[l]!;
     const rests = restsOfLeg[l]!;
+    limitPitch(plan, leg, soles[leg.side], sourceSoles[leg.side], frameCount);
     const offsets = plantLeg(plan, leg, rests, soles[leg.side], ramp, targets, frameCount);
     for (const { point, span, spot } of rests) {
       plants.push({
@@ -201,6 +205,61 @@ export function framesOf(interval: ContactInterval, frameCount: number, frameDur
   return first <= last ? { first, last } : null;
 }
 
+/** Near the floor (share of leg length over it) a foot's pitch is limited in full, from the second height on not at all. */
+const LIMIT_BELOW = 0.05;
+const LIMIT_ABOVE = 0.4;
+
+/**
+ * A foot that is long for its leg, or that has no toes to roll over, would lift the ankle far higher than the performer's
+ * does at the same pitch. Near the floor heel or toe is lifted as high as the performer's, scaled by the legs, and no
+ * higher; a foot high in the air points as the performer's does. Tried before: within contacts only, faded after; the foot
+ * then swung by 30 degrees in 0.2 s after every toe off and went through the floor.
+ */
+function limitPitch(plan: RetargetPlan, leg: LegTrack, sole: Sole, sourceSole: Sole, frameCount: number): void {
+  const { feet, ankles, limb } = leg;
+  if (limb.dstEnd < 0) return;
+  const level = levelFoot(plan, limb, sole);
+  const toeShare = Math.min(1, (plan.scale * sourceSole.length) / sole.length);
+  const lever = distanceVec(level.heel, 0, level.ball, 0);
+  const heelShare = Math.min(1, (plan.scale * distanceVec(sourceSole.heel, 0, sourceSole.ball, 0)) / lever);
+  if (toeShare === 1 && heelShare === 1) return;
+  const turn = new Float64Array(4);
+  const vec = new Float64Array(3);
+  const heel = Float64Array.from(sole.heel);
+  const ball = Float64Array.from(sole.ball);
+  for (let f = 0; f < frameCount; f++) {
+    rotateVec(vec, 0, feet, f * 4, heel, 0);
+    let low = vec[1]!;
+    rotateVec(vec, 0, feet, f * 4, ball, 0);
+    low = (ankles[f * 3 + 1]! + Math.min(low, vec[1]!)) / limb.length;
+    const u = Math.max(0, Math.min(1, (low - LIMIT_BELOW) / (LIMIT_ABOVE - LIMIT_BELOW)));
+    const limit = 1 - u * u * (3 - 2 * u);
+    if (limit === 0) continue;
+    mulQuat(turn, 0, feet, f * 4, level.undo, 0);
+    rotateVec(vec, 0, turn, 0, FORWARD, 0);
+    const flat = Math.hypot(vec[0]!, vec[2]!);
+    if (flat === 0) continue;
+    const rise = Math.max(-1, Math.min(1, vec[1]!));
+    const less = limit * (Math.asin(rise * (rise > 0 ? toeShare : heelShare)) - Math.asin(rise));
+    // Forward × up is the axis about which the toe rises.
+    axisAngleQuat(turn, 0, -vec[2]! / flat, 0, vec[0]! / flat, less);
+    mulQuat(feet, f * 4, turn, 0, feet, f * 4);
+  }
+}
+
+const FORWARD = Float64Array.of(0, 0, 1);
+
+/** Frames in which anything of the foot rests, as disjoint spans. */
+function mergedSpans(rests: readonly Rest[]): FrameSpan[] {
+  const spans: FrameSpan[] = [];
+  for (const { span } of rests) {
+    const before = spans[spans.length - 1];
+    if (before && span.first <= before.last + 1) before.last = Math.max(before.last, span.last);
+    else spans.push({ ...span });
+  }
+  return spans;
+}
+
 /**
  * Fills the targets of one leg and returns the displacement of its ankle against the plain retarget, frames × 3.
  */
@@ -241,16 +300,13 @@ function plantLeg(
   placeChains(rests, turned, ankles, level);
 
   // In contact the ankle follows from the pivot; a frame with both has either, they agree.
-  const stands: FrameSpan[] = [];
+  const stands = mergedSpans(rests);
   for (const rest of rests) {
     const pivot = rest.point === 'heel' ? level.heel : level.ball;
     for (let f = rest.span.first; f <= rest.span.last; f++) {
       rotateVec(vec, 0, turned, f * 4, pivot, 0);
       for (let k = 0; k < 3; k++) offsets[f * 3 + k] = rest.spot[k]! - vec[k]! - ankles[f * 3 + k]!;
     }
-    const before = stands[stands.length - 1];
-    if (before && rest.span.first <= before.last + 1) before.last = Math.max(before.last, rest.span.last);
-    else stands.push({ ...rest.span });
   }
   fadeOutside(offsets, stands, frameCount, ramp);
 
@@ -480,12 +536,11 @@ function overlaps(rests: readonly Rest[]): Flat[] {
 function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameSpan): number {
   const turn = new Float64Array(4);
   const ahead = new Float64Array(3);
-  const forward = Float64Array.of(0, 0, 1);
   let x = 0;
   let z = 0;
   for (let f = span.first; f <= span.last; f++) {
     mulQuat(turn, 0, feet, f * 4, undo, 0);
-    rotateVec(ahead, 0, turn, 0, forward, 0);
+    rotateVec(ahead, 0, turn, 0, FORWARD, 0);
     x += ahead[0]!;
     z += ahead[2]!;
   }

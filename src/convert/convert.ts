@@ -1,6 +1,7 @@
+import { legLength } from '../alignment/alignment.ts';
 import { detectContacts } from '../contact/detect.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
-import { footTrajectories, soleOf, soleOfMotion } from '../contact/sole.ts';
+import { footTrajectories, type Sole, soleOf, soleOfMotion } from '../contact/sole.ts';
 import type { Note } from '../errors.ts';
 import type { ProofFigure } from '../proof/measure.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
@@ -8,6 +9,7 @@ import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../ret
 import { retargetClip } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
+import type { Side } from '../skeleton/side.ts';
 import type { Performer } from './performer.ts';
 import type { Receiver } from './receiver.ts';
 
@@ -38,12 +40,13 @@ export function convert(performer: Performer, receiver: Receiver, options: Parti
   const settings = { ...CONVERT_DEFAULTS, ...options };
   const plan = compileRetarget(performer.actor, receiver.actor, settings.retarget);
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
-  const contacts = hasFeet ? contactsOf(performer) : null;
-  if (!settings.contact || contacts === null) {
+  const sourceSoles = hasFeet ? performerSoles(performer) : null;
+  const contacts = sourceSoles && contactsOf(performer, sourceSoles);
+  if (!settings.contact || contacts === null || sourceSoles === null) {
     return { plan, clip: retargetClip(plan, performer.clip), contacts, plants: [], targets: null, notes: [] };
   }
   const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
-  const planted = plantFeet(plan, performer.clip, contacts, soles, settings.plants);
+  const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
   const notes: Note[] = [];
   if (planted.outOfReach > 0.002 * (plan.limbs[0]?.length ?? 1)) {
     notes.push({
@@ -61,10 +64,19 @@ function hasLegs({ actor }: Performer): boolean {
   return leftLowerLeg !== undefined && rightLowerLeg !== undefined;
 }
 
+/** Heel, ball and toe tip of a performer's feet, as they stand in its motion. */
+export function performerSoles({ actor, clip }: Performer): Record<Side, Sole> {
+  return soleOfMotion(actor.skeleton, clip, actor.body.roles);
+}
+
 /** Foot contacts of a performer's own motion. */
-export function contactsOf({ actor, clip }: Performer): FootContacts {
-  const soles = soleOfMotion(actor.skeleton, clip, actor.body.roles);
-  return detectContacts({ ...footTrajectories(actor.skeleton, clip, soles), fps: 1 / clip.frameDuration });
+export function contactsOf(performer: Performer, soles = performerSoles(performer)): FootContacts {
+  const { actor, clip } = performer;
+  return detectContacts({
+    ...footTrajectories(actor.skeleton, clip, soles),
+    fps: 1 / clip.frameDuration,
+    scale: legLength(actor.alignment) || undefined,
+  });
 }
 
 /** A performer as the proof sees it. */

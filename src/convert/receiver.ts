@@ -1,4 +1,5 @@
 import { alignFigure } from '../alignment/alignment.ts';
+import { withMeshTips } from '../alignment/mesh-tips.ts';
 import { restAnkleHeights } from '../alignment/soles.ts';
 import type { Note } from '../errors.ts';
 import type { Character } from '../formats/gltf/character.ts';
@@ -43,8 +44,8 @@ export function createReceiver(character: Character, constraints: BodyConstraint
   requireHumanoid(body, character.name);
   const { up, facing, metresPerUnit, floor } = body.frame;
   const placement = placementOf(up, facing, metresPerUnit, floor);
-  const skeleton = placeSkeleton(character.skeleton, placement);
   const skins = character.skins.map((mesh) => placeSkin(mesh, placement));
+  const skeleton = withMeshTips(placeSkeleton(character.skeleton, placement), body.roles, skins);
   const alignment = alignFigure(skeleton, body, restAnkleHeights(skeleton, body.roles, skins));
   return {
     character,
