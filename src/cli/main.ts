@@ -48,6 +48,8 @@ function createProgram(): Command {
 function report(error: unknown): number {
   // Commander has said it already; asking for help or the version is no fault.
   if (error instanceof CommanderError) return error.exitCode === 0 ? EXIT.DONE : EXIT.USAGE;
+  // The line that said what was being done may still stand there.
+  if (process.stderr.isTTY) process.stderr.write('\r\x1b[K');
   const debug = process.argv.includes('--debug');
   const stack = debug && error instanceof Error ? `\n${error.stack}` : '';
   if (error instanceof RigproofError) {

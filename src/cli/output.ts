@@ -1,5 +1,4 @@
 import { styleText } from 'node:util';
-import { SingleBar } from 'cli-progress';
 import { formatPlace, type Note } from '../errors.ts';
 
 /** Options that every command has. */
@@ -28,21 +27,19 @@ export interface Output {
   json(result: object): void;
   /** A warning that is part of no result, on stderr. Nothing with `--quiet`; with `--json` it is in the result. */
   note(note: Note): void;
-  /** Shows how far long work has come, on stderr, if that is a terminal and the work takes longer than a moment. */
-  progress(what: string, total: number): Progress;
+  /** Shows what is being done, on stderr, if that is a terminal: one line, replaced by the next and wiped at the end. */
+  stages(): Stages;
   bold(text: string): string;
   dim(text: string): string;
   good(text: string): string;
   bad(text: string): string;
 }
 
-export interface Progress {
-  update(done: number): void;
-  stop(): void;
+export interface Stages {
+  begin(what: string): void;
+  /** Wipes the line. May be called again. */
+  end(): void;
 }
-
-/** Work shorter than this shows no bar. */
-const PROGRESS_AFTER = 700; // ms. A bar that flashes by is noise; value by trial, no source.
 
 export function createOutput(options: CommonOptions): Output {
   const speaks = !options.json && !options.quiet;
@@ -58,9 +55,13 @@ export function createOutput(options: CommonOptions): Output {
     note(note) {
       if (speaks) process.stderr.write(`${formatNote(note)}\n`);
     },
-    progress(what, total) {
+    stages() {
       const shows = !options.quiet && process.stderr.isTTY;
-      return shows ? terminalProgress(what, total) : { update() {}, stop() {} };
+      // Erase the line, then write: ECMA-48, EL.
+      return {
+        begin: (what) => void (shows && process.stderr.write(`\r\x1b[K${what} …`)),
+        end: () => void (shows && process.stderr.write('\r\x1b[K')),
+      };
     },
     bold: (text) => style('bold', text),
     dim: (text) => style('dim', text),
@@ -89,21 +90,4 @@ export function table(rows: readonly (readonly string[])[], indent = '  '): stri
 /** Numbers in JSON carry at most nine significant digits: more is noise that differs between machines. */
 function jsonNumber(_key: string, value: unknown): unknown {
   return typeof value === 'number' && Number.isFinite(value) ? Number(value.toPrecision(9)) : value;
-}
-
-function terminalProgress(what: string, total: number): Progress {
-  const start = performance.now();
-  let bar: SingleBar | null = null;
-  return {
-    update(done) {
-      if (!bar && performance.now() - start > PROGRESS_AFTER) {
-        bar = new SingleBar({ format: `${what} [{bar}] {percentage} %, {eta_formatted} left`, stream: process.stderr });
-        bar.start(total, done);
-      }
-      bar?.update(done);
-    },
-    stop() {
-      bar?.stop();
-    },
-  };
 }

@@ -66,6 +66,8 @@ export function proveCommand(): Command {
 async function proveFile(path: string, flags: ProveFlags): Promise<void> {
   const output = createOutput(flags);
   const constraints = await pairConstraints(flags);
+  const stages = output.stages();
+  stages.begin(`Reading ${path}`);
   const character = requireCharacter(await openFile(path), path);
   const index = findAnimation(character, flags.animation, 'last');
   const receiver = createReceiver(character, constraints.of('target', character.skeleton));
@@ -77,9 +79,11 @@ async function proveFile(path: string, flags: ProveFlags): Promise<void> {
           ...flags,
           animation: flags.sourceAnimation,
         });
+  stages.begin('Proving');
   const target = targetFigure(receiver, placeClip(clip, character.skeleton, receiver.placement));
   const labels = { target: path, source: flags.source };
   const proof = await runProof(target, performer && sourceFigure(performer), labels, flags);
+  stages.end();
   const result: ProveResult = {
     format: 'rigproof-proof',
     version: 1,

@@ -94,18 +94,19 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
   const outputPath = flags.output ?? `${stem(characterPath)}-${stem(clipPath)}.glb`;
   const form = formOf(outputPath, flags.animationOnly ?? false);
   await keepInputs(outputPath, [clipPath, characterPath]);
-  const progress = output.progress('Retargeting', 4);
+  const stages = output.stages();
   try {
+    stages.begin(`Reading ${clipPath}`);
     const constraints = await pairConstraints(flags);
     const performer = performerOf(clipPath, await openFile(clipPath), (s) => constraints.of('source', s), flags);
-    progress.update(1);
+    stages.begin(`Reading ${characterPath}`);
     const character = requireCharacter(await openFile(characterPath), characterPath);
     const receiver = createReceiver(character, constraints.of('target', character.skeleton));
     const pairing = reportPairing(
       { file: clipPath, skeleton: performer.actor.skeleton, body: performer.body, notes: performer.notes },
       { file: characterPath, skeleton: receiver.actor.skeleton, body: receiver.body, notes: receiver.notes },
     );
-    progress.update(2);
+    stages.begin('Retargeting');
     const conversion = convert(performer, receiver, {
       contact: flags.contact,
       retarget: { reach: reachOf(constraints.mapping) },
@@ -117,9 +118,10 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       translationToleranceMillimetres: flags.translationTolerance,
       quantise: flags.int16 ? ('int16' as const) : ('float32' as const),
     };
+    stages.begin('Writing');
     const delivery = deliver(receiver, conversion.clip, { ...delivering, form });
     await writeWholeFile(outputPath, delivery.bytes);
-    progress.update(3);
+    stages.begin('Proving');
 
     // What holds no mesh is proved on the character: the same keys, written as a character and read back.
     const judged = form === 'glb' ? delivery : deliver(receiver, conversion.clip, { ...delivering, form: 'glb' });
@@ -129,7 +131,6 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
     const target = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
     const labels = { target: outputPath, source: clipPath };
     const proof = await runProof(target, sourceFigure(performer), labels, flags);
-    progress.update(4);
 
     const warnings = [
       ...performer.notes,
@@ -155,7 +156,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       proof,
       warnings,
     };
-    progress.stop();
+    stages.end();
     output.json(result);
     for (const note of warnings) output.note(note);
     output.text(formatProof(proof, { name: outputPath }).trimEnd());
@@ -166,7 +167,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
     if (flags.sheet) output.text(`Proof sheet: ${flags.sheet}`);
     process.exitCode = proof.verdict === 'fail' ? EXIT.PROOF_FAILED : EXIT.DONE;
   } finally {
-    progress.stop();
+    stages.end();
   }
 }
 
