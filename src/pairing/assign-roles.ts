@@ -2,7 +2,7 @@ import { SIDES, type Side } from '../skeleton/side.ts';
 import { type Facing, indexOfSide } from './facing.ts';
 import type { Figure } from './figure.ts';
 import { type FingerReading, findFingers } from './fingers.ts';
-import { attachFeet, type Interpretation } from './interpretation.ts';
+import { attachEnds, type Interpretation } from './interpretation.ts';
 import { type LimbChain, type LimbContext, readLimb } from './limbs.ts';
 import { isHelperName, nameEvidence } from './names.ts';
 import { dot, middle, minus } from './point.ts';
@@ -26,8 +26,8 @@ export function assignRoles(
   { left, facing }: Facing,
 ): Assignment {
   const context: LimbContext = { figure, symmetry, prior, height: body.height };
-  const arms = sidedLimbs(context, body.arms, left);
-  const legs = sidedLimbs(context, body.legs, left);
+  const arms = sidedLimbs(context, body.arms, body.legs, body.isByName ? 'by name' : left);
+  const legs = sidedLimbs(context, body.legs, body.arms, body.isByName ? 'by name' : left);
   const roles: RoleMap = { hips: body.hips, head: body.head };
   assignSpine(prior, body.spineChain, roles);
   const neck = bestOf(body.neckChain, (j) => prior.evidence(j, 'neck', null));
@@ -68,7 +68,8 @@ export function assignRoles(
 function sidedLimbs(
   context: LimbContext,
   pair: readonly [LimbChain, LimbChain],
-  left: Facing['left'],
+  others: readonly LimbChain[],
+  left: Facing['left'] | 'by name',
 ): Record<Side, LimbChain> {
   const { figure, symmetry, prior, height } = context;
   const read = (side: Side): LimbChain => {
@@ -76,7 +77,8 @@ function sidedLimbs(
     return readLimb(context, found.top, found.kind, side) ?? found;
   };
   let both: [LimbChain, LimbChain] = [read('left'), read('right')];
-  if (pair[0].kind === 'leg') both = attachFeet(figure, symmetry, prior, both, height);
+  if (left === 'by name') return { left: both[0], right: both[1] };
+  both = attachEnds(figure, symmetry, prior, both, others, height);
   const [better, worse] = both[0].score >= both[1].score ? [both[0], both[1]] : [both[1], both[0]];
   const mirrored = mirrorLimb(figure, symmetry, better, worse);
   return better === both[0] ? { left: better, right: mirrored } : { left: mirrored, right: better };

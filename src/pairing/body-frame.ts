@@ -35,6 +35,9 @@ export function findUp(
     const evidence = `${seen}, ${degreesTo(declaredUp).toFixed(0)} degrees from ${directionName(declaredUp)}, which the format declares`;
     return { up: declaredUp, evidence, isUnsure: false };
   }
+  if (body.isByName) {
+    return { up: declaredUp ?? [0, 1, 0], evidence: 'the pose is no posture: not measured', isUnsure: true };
+  }
   const { axis, name, angle } = nearestAxis(measured);
   if (angle < UP_SNAP) {
     return { up: axis, evidence: `${seen}, ${degreesTo(axis).toFixed(0)} degrees from ${name}`, isUnsure: false };
@@ -63,7 +66,7 @@ export function measureFrame(
   } else {
     const { axis, angle } = nearestAxis(facing.facing);
     if (angle < FACING_SNAP) facingDirection = axis;
-    if (facing.certainty < FACING_SURE) unsure.push('facing');
+    if (facing.certainty < FACING_SURE || body.isByName) unsure.push('facing');
   }
   const extents = measureHeight(figure, body, mesh, up.up);
   const unitReading = override.metresPerUnit

@@ -10,6 +10,9 @@ import type { Interpretation } from './interpretation.ts';
 import { type NameReading, nameEvidence, saysSomething } from './names.ts';
 import { type Role, sidedRole, sideOf } from './roles.ts';
 
+/** Fewer joints with the wrong side in their names are told one by one. */
+const MIN_SWAPPED = 4;
+
 /** What a person should know about a body: names that lie, parts that hang elsewhere, and what is in doubt. */
 export function bodyNotes(
   figure: Figure,
@@ -45,7 +48,7 @@ export function bodyNotes(
 
   const sided = entries.filter(([role, j]) => sideOf(role) !== null && names[j]!.side !== null);
   const wrong = sided.filter(([role, j]) => names[j]!.side !== sideOf(role));
-  if (sided.length > 0 && wrong.length > sided.length / 2) {
+  if (wrong.length >= MIN_SWAPPED && wrong.length > sided.length / 2) {
     const reason = facing.clues[0]?.text ?? 'the shape of the body';
     warn(
       'PAIR_SIDES_SWAPPED',

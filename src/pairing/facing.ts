@@ -38,6 +38,8 @@ export interface Facing {
   clues: FacingClue[];
 }
 
+/** Joints with a side in their name speak together only from this weight on: one `r` may be a chance. */
+const MIN_SIDED = 4;
 /** Sampled frames of a clip that are looked at for knees, elbows and the way walked. */
 const CLIP_SAMPLES = 48;
 
@@ -79,8 +81,14 @@ export function findFacing(
   };
 }
 
-/** Which of a pair of limbs (0 or 1) is on the given side. */
-export function indexOfSide(figure: Figure, pair: readonly [LimbChain, LimbChain], side: Side, left: Point): 0 | 1 {
+/** Which of a pair of limbs (0 or 1) is on the given side: by place, or the first is the left one where names told. */
+export function indexOfSide(
+  figure: Figure,
+  pair: readonly [LimbChain, LimbChain],
+  side: Side,
+  left: Point | 'by name',
+): 0 | 1 {
+  if (left === 'by name') return side === 'left' ? 0 : 1;
   const firstIsLeft = pairSign(figure, pair, left) > 0;
   return firstIsLeft === (side === 'left') ? 0 : 1;
 }
@@ -243,7 +251,7 @@ function nameClues(
   }
   const clues: FacingClue[] = [];
   const total = agree + differ;
-  if (total >= 2) {
+  if (total >= MIN_SIDED) {
     const share = Math.max(agree, differ) / total;
     const text = `${Math.round(100 * share)} % of the joints with a side in their name lie on that side`;
     clues.push({ text, logOdds: (3.5 * (agree - differ)) / total });

@@ -128,9 +128,10 @@ function tellDigits(
   const speaks = (chain: number[]): boolean => chain.some((j) => names[j]!.parts.finger !== undefined);
   if (told.size === 0 && open.length === 1 && !speaks(open[0]!)) return told;
   // Where fewer than three chains hang from a hand, a silent single joint is more often the hand's end than a finger.
-  if (chains.length < 3) {
-    for (const chain of [...open])
-      if (chain.length === 1 && !speaks(chain) && told.size > 0) open.splice(open.indexOf(chain), 1);
+  // And among fingers of several joints it is a slot.
+  const jointed = chains.filter((chain) => chain.length > 1).length;
+  if ((chains.length < 3 && told.size > 0) || jointed >= 3) {
+    for (const chain of [...open]) if (chain.length === 1 && !speaks(chain)) open.splice(open.indexOf(chain), 1);
   }
   const free = DIGITS.filter((digit) => !told.has(digit));
   const ordered = orderByPlace(figure, open, wrist, facing, told.get('thumb')?.chain ?? null);

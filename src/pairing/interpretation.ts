@@ -1,5 +1,5 @@
 import { commonAncestor, type Figure, treePath } from './figure.ts';
-import { type LimbChain, type LimbContext, readLimb } from './limbs.ts';
+import { addToes, type LimbChain, type LimbContext, readLimb } from './limbs.ts';
 import { isHelperName } from './names.ts';
 import { distance, dot, middle, minus, type Point, plus, unit } from './point.ts';
 import type { Prior } from './prior.ts';
@@ -28,12 +28,16 @@ export interface Interpretation {
   height: number;
   /** Sum of log evidence. */
   score: number;
+  /** The pose is no posture: names alone told the limbs apart, the left ones first, and up means nothing. */
+  isByName: boolean;
 }
 
 /** Candidates for each kind of limb that are combined with each other. */
 const MAX_CANDIDATES = 8;
-/** A knee or ankle joint outside the leg lies within this share of the height of where the leg ends. */
-const DETACHED_REACH = 0.12;
+/** A foot or hand joint outside its limb lies about this share of the height from where the limb ends. */
+const DETACHED_REACH = 0.04;
+/** Nothing that reaches further than this share of the height is a foot or a hand. */
+const LONGEST_END = 0.25;
 
 /** The best reading of the figure as a humanoid body, or null when no two pairs of limbs and no head are found. */
 export function interpret(figure: Figure, symmetry: Symmetry, prior: Prior): Interpretation | null {
@@ -69,12 +73,13 @@ function combine(
   figure: Figure,
   symmetry: Symmetry,
   prior: Prior,
-  arms: [LimbChain, LimbChain],
+  foundArms: [LimbChain, LimbChain],
   foundLegs: [LimbChain, LimbChain],
   roughHeight: number,
 ): Interpretation | null {
   const { points } = figure;
-  const legs = attachFeet(figure, symmetry, prior, foundLegs, roughHeight);
+  const arms = attachEnds(figure, symmetry, prior, foundArms, foundLegs, roughHeight);
+  const legs = attachEnds(figure, symmetry, prior, foundLegs, foundArms, roughHeight);
   const shouldersAt = middle(points[arms[0].upper]!, points[arms[1].upper]!);
   const hipsAt = middle(points[legs[0].upper]!, points[legs[1].upper]!);
   const anklesAt = legs[0].endAt && legs[1].endAt ? middle(legs[0].endAt, legs[1].endAt) : null;
@@ -99,47 +104,67 @@ function combine(
     );
     score += Math.max(-1, Math.min(2, spoken));
   }
-  return { arms, legs, ...top, shouldersAt, hipsAt, anklesAt, up, uprightness, height, score };
+  return { arms, legs, ...top, shouldersAt, hipsAt, anklesAt, up, uprightness, height, score, isByName: false };
 }
 
-/** A foot joint that stands outside the leg, under the root or beside it: the leg ends there in the reference pose. */
-export function attachFeet(
+/**
+ * Foot or hand joints that stand outside their limb, under the root or beside it, where IK drives them: they take the
+ * limb's end where it has none, or where its own moves no mesh while the other does.
+ * @param others  the other pair of limbs, whose joints are taken
+ */
+export function attachEnds(
   figure: Figure,
   symmetry: Symmetry,
   prior: Prior,
-  legs: [LimbChain, LimbChain],
+  limbs: [LimbChain, LimbChain],
+  others: readonly LimbChain[],
   height: number,
 ): [LimbChain, LimbChain] {
-  const needed = legs.some((leg) => leg.end === null || (prior.deforms !== null && !prior.deforms[leg.end]));
-  if (!needed) return legs;
-  const { points, skeleton } = figure;
-  const scoreFoot = (leg: LimbChain, j: number): number => {
-    const shin = distance(points[leg.lower]!, points[j]!);
-    const thigh = distance(points[leg.upper]!, points[leg.lower]!);
-    let score = prior.evidence(j, 'foot', null) + lengthEvidence(shin, thigh, 0.4) + 1;
-    if (leg.endAt) score -= 0.5 * (distance(leg.endAt, points[j]!) / (0.3 * DETACHED_REACH * height)) ** 2;
-    // The shin goes on where the thigh comes from; a pole target stands in front of the knee.
-    const bend = dot(unit(minus(points[leg.lower]!, points[leg.upper]!)), unit(minus(points[j]!, points[leg.lower]!)));
-    score -= 3 * (1 - bend);
+  const { points, skeleton, reach } = figure;
+  const isArm = limbs[0].kind === 'arm';
+  const moves = (j: number): boolean => prior.deforms === null || prior.deforms[j] === 1;
+  if (limbs.every((limb) => limb.end !== null && moves(limb.end))) return limbs;
+  const ratio = isArm
+    ? SHARE_OF_HEIGHT.lowerArm / SHARE_OF_HEIGHT.upperArm
+    : SHARE_OF_HEIGHT.shin / SHARE_OF_HEIGHT.thigh;
+  const scoreEnd = (limb: LimbChain, j: number): number => {
+    const upperLength = distance(points[limb.upper]!, points[limb.lower]!);
+    const lowerLength = distance(points[limb.lower]!, points[j]!);
+    let score =
+      prior.evidence(j, isArm ? 'hand' : 'foot', null) + lengthEvidence(lowerLength, ratio * upperLength, 0.4) + 1;
+    if (limb.endAt) {
+      const miss = distance(limb.endAt, points[j]!) / (DETACHED_REACH * height);
+      score -= Math.min(2.5, 0.5 * miss * miss);
+    }
+    // The lower bone goes on about where the upper one comes from; a pole target stands in front of the knee.
+    const bend = dot(
+      unit(minus(points[limb.lower]!, points[limb.upper]!)),
+      unit(minus(points[j]!, points[limb.lower]!)),
+    );
+    score -= (isArm ? 2 : 3) * (1 - bend);
     if (prior.deforms) score += prior.deforms[j] ? 1 : -1;
+    if (limb.end !== null && !(moves(j) && distance(points[limb.end]!, points[j]!) < 0.05 * height)) score -= 10;
     return score;
   };
   let best: { a: number; b: number; score: number } | null = null;
   for (let j = 0; j < skeleton.jointCount; j++) {
     const partner = symmetry.mirror[j]!;
     if (partner <= j) continue;
-    if (legs.some((leg) => j >= leg.top && j < skeleton.subtreeEnd[leg.top]!)) continue;
-    const sameWay = scoreFoot(legs[0], j) + scoreFoot(legs[1], partner);
-    const crossed = scoreFoot(legs[0], partner) + scoreFoot(legs[1], j);
+    const isInLimb = (k: number): boolean =>
+      [...limbs, ...others].some((l) => k >= l.top && k < skeleton.subtreeEnd[l.top]!);
+    if (isInLimb(j) || isInLimb(partner) || reach[j]! > LONGEST_END * height) continue;
+    const sameWay = scoreEnd(limbs[0], j) + scoreEnd(limbs[1], partner);
+    const crossed = scoreEnd(limbs[0], partner) + scoreEnd(limbs[1], j);
     const [a, b, score] = sameWay >= crossed ? [j, partner, sameWay] : [partner, j, crossed];
     if (score > (best?.score ?? -1.5)) best = { a, b, score };
   }
-  if (!best) return legs;
-  const found = best;
-  return [
-    { ...legs[0], end: found.a, toes: null, endAt: points[found.a]!, score: legs[0].score + 1.5 + found.score / 2 },
-    { ...legs[1], end: found.b, toes: null, endAt: points[found.b]!, score: legs[1].score + 1.5 + found.score / 2 },
-  ];
+  if (!best) return limbs;
+  const attach = (limb: LimbChain, end: number, score: number): LimbChain => {
+    const attached = { ...limb, end, toes: null, endAt: points[end]!, score: limb.score + 1.5 + score / 2 };
+    if (!isArm) addToes({ figure, symmetry, prior, height }, attached, null);
+    return attached;
+  };
+  return [attach(limbs[0], best.a, best.score), attach(limbs[1], best.b, best.score)];
 }
 
 interface TrunkMeasures {
@@ -170,7 +195,7 @@ function findHead(
     if (rise < -0.02 * roughHeight && !isSettled) continue;
     const isAboveLimbs = [...arms, ...legs].some((l) => l.top >= head && l.top < skeleton.subtreeEnd[head]!);
     if (isAboveLimbs && !isSettled) continue;
-    const hips = findHips(figure, prior, legs, head, measures);
+    const hips = findHips(figure, prior, arms, legs, head, measures);
     if (hips < 0 || hips === head) continue;
     const path = treePath(skeleton, hips, head).slice(1, -1);
     if (path.some((j) => symmetry.mirror[j] === -1 && !isSettled)) continue;
@@ -178,8 +203,11 @@ function findHead(
     // From the shoulder joints to the chin it is 0.052 of the height, and head joints sit a little above that.
     const expectedRise = 1.3 * (SHARE_OF_HEIGHT.chinHeight - SHARE_OF_HEIGHT.shoulderHeight) * roughHeight;
     score += lengthEvidence(Math.max(rise, 0.001 * roughHeight), expectedRise, 0.5);
-    const middleBelow = children[head]!.filter((k) => symmetry.mirror[k] === k);
-    score += middleBelow.length === 0 ? 0.6 : -0.6;
+    // What goes on upwards in the middle makes this a neck; a jaw or a tongue does not.
+    const goesOn = children[head]!.some(
+      (k) => symmetry.mirror[k] === k && dot(minus(points[k]!, points[head]!), up) > 0.02 * roughHeight,
+    );
+    score += goesOn ? -0.6 : 0.6;
     if (children[head]!.some((k) => symmetry.mirror[k]! >= 0 && symmetry.mirror[k] !== k)) score += 0.6;
     const aside = dot(minus(points[head]!, shouldersAt), symmetry.normal) / (0.12 * roughHeight);
     score -= Math.min(3, 0.5 * aside * aside);
@@ -198,10 +226,12 @@ function findHead(
 function findHips(
   figure: Figure,
   prior: Prior,
+  arms: [LimbChain, LimbChain],
   legs: [LimbChain, LimbChain],
   head: number,
-  { hipsAt, roughHeight }: TrunkMeasures,
+  measures: TrunkMeasures,
 ): number {
+  const { hipsAt, roughHeight } = measures;
   const { skeleton, points } = figure;
   const settled = prior.settled.get('hips');
   if (typeof settled === 'number') return settled;
@@ -215,11 +245,13 @@ function findHips(
   let bestScore = Number.NEGATIVE_INFINITY;
   for (const j of candidates) {
     if (thighs.includes(j)) continue;
-    const miss = distance(points[j]!, hipsAt) / (0.12 * roughHeight);
+    const miss = distance(points[j]!, hipsAt) / (0.07 * roughHeight);
+    const { spineChain } = splitTrunk(figure, prior, arms, treePath(skeleton, j, head).slice(1, -1), measures);
     const score =
       (thighs.every((thigh) => carries(j, thigh)) ? 2 : 0) +
       (carries(j, head) ? 1 : 0) +
       (j === carrier ? 0.5 : 0) +
+      (spineChain.length > 0 ? 0 : -2) +
       Math.max(-6, -0.5 * miss * miss) +
       Math.min(1, prior.evidence(j, 'hips', null));
     if (score > bestScore) {
@@ -247,7 +279,10 @@ function splitTrunk(
     if (isBeyond && below > 0.03 * roughHeight) spineEnd = i;
   }
   // Collar bones that hang from the neck do not make it a part of the spine.
-  while (spineEnd > 0 && prior.evidence(path[spineEnd]!, 'neck', null) > 1) spineEnd--;
+  const isNeck = (j: number): boolean =>
+    prior.evidence(j, 'neck', null) > 1 ||
+    (spineEnd === path.length - 1 && dot(minus(points[j]!, shouldersAt), up) > 0.015 * roughHeight);
+  while (spineEnd > 0 && isNeck(path[spineEnd]!)) spineEnd--;
   return { spineChain: path.slice(0, spineEnd + 1), neckChain: path.slice(spineEnd + 1) };
 }
 

@@ -36,6 +36,8 @@ export interface LimbContext {
 
 /** Limbs longer than this in joints are cut: three twist joints a segment still fit. */
 const MAX_LIMB_JOINTS = 12;
+/** No upper arm or thigh is shorter than this share of the height: spares a look at every pair of finger joints. */
+const SHORTEST_BONE = 0.025;
 /** Log evidence lost for a limb without a hand or foot joint: most have one. */
 const NO_END = -1.5;
 /** The same where three or more fingers start at the very end of the forearm. */
@@ -68,14 +70,18 @@ export function readLimb(context: LimbContext, top: number, kind: LimbKind, side
   for (const path of pathsBelow(context.figure, top, MAX_LIMB_JOINTS)) {
     const last = path.length - 1;
     for (let upper = 0; upper < last; upper++) {
+      const reaches = (j: number): boolean =>
+        distance(context.figure.points[path[upper]!]!, context.figure.points[path[j]!]!) >
+        SHORTEST_BONE * context.height;
       const girdles = kind === 'arm' ? [null, ...Array.from({ length: upper }, (_, i) => i)] : [null];
       for (const g of girdles) {
         const girdle = g === null ? null : path[g]!;
         const base = { kind, top, girdle, upper: path[upper]!, toes: null, score: 0 };
         // Without an end joint, and with the last joint of the path as the end.
         const lowest = path[last]!;
-        consider({ ...base, lower: lowest, end: null, endAt: endPoint(context.figure, lowest) });
+        if (reaches(last)) consider({ ...base, lower: lowest, end: null, endAt: endPoint(context.figure, lowest) });
         for (let lower = upper + 1; lower < last; lower++) {
+          if (!reaches(lower)) continue;
           const endAt = context.figure.points[lowest]!;
           consider({ ...base, lower: path[lower]!, end: lowest, endAt });
         }
@@ -205,7 +211,7 @@ function branchEvidence({ skeleton, children, boneLengths, reach }: Figure, j: n
 }
 
 /** Toes: the joint below the foot that its name or its place in front of the ankle speaks for. */
-function addToes(context: LimbContext, chain: LimbChain, side: Side | null): void {
+export function addToes(context: LimbContext, chain: LimbChain, side: Side | null): void {
   const { figure, prior, height } = context;
   if (chain.end === null) return;
   let bestScore = -1.5;

@@ -1,4 +1,12 @@
-import { CONCEPTS, type Concept, MIN_PART_LENGTH, type NamedSide, SIDES_BY_WORD } from './vocabulary.ts';
+import {
+  CONCEPTS,
+  type Concept,
+  MIN_PART_LENGTH,
+  type NamedSide,
+  SHORT_PARTS,
+  SIDED_ONLY,
+  SIDES_BY_WORD,
+} from './vocabulary.ts';
 
 /** A part of the body without its side; the joint roles are `hips` … `little` with a side where they have one. */
 export type Part =
@@ -121,6 +129,9 @@ export function areMirroredNames(a: NameReading, b: NameReading): boolean {
   );
 }
 
+/** Accents of Latin letters; the marks that tell ざ from さ are none. */
+const ACCENTS = /[\u0300-\u036f]/g;
+
 /** Lower-case words and numbers of a name, split at separators, changes of case and digits. */
 export function tokenize(name: string): string[] {
   return (
@@ -129,7 +140,7 @@ export function tokenize(name: string): string[] {
       .replace(/(\p{Ll})(\p{Lu})/gu, '$1 $2')
       .replace(/(\p{Lu})(\p{Lu}\p{Ll})/gu, '$1 $2')
       .match(/\p{L}\p{M}*(?:\p{L}\p{M}*)*|\d+/gu)
-      ?.map((token) => token.normalize('NFKD').replace(/\p{M}/gu, '').toLowerCase().normalize('NFKC'))
+      ?.map((token) => token.normalize('NFKD').replace(ACCENTS, '').normalize('NFKC').toLowerCase())
       .flatMap(splitSideKanji) ?? []
   );
 }
@@ -159,7 +170,6 @@ function stripSharedPrefix(names: readonly string[]): string[] {
 function readTokens(tokens: readonly string[]): NameReading {
   let side: NamedSide | null = null;
   let number: number | null = null;
-  const concepts: Concept[] = [];
   const words: string[] = [];
   for (const token of tokens) {
     if (/^\d+$/.test(token)) {
@@ -173,10 +183,12 @@ function readTokens(tokens: readonly string[]): NameReading {
         continue;
       }
       words.push(word);
-      const concept = CONCEPTS.get(word);
-      if (concept && concept !== 'neutral') concepts.push(concept);
     }
   }
+  const concepts = words.flatMap((word) => {
+    const concept = side === null && SIDED_ONLY.has(word) ? undefined : CONCEPTS.get(word);
+    return concept && concept !== 'neutral' ? [concept] : [];
+  });
   const parts = { ...partsOf(concepts) };
   // A hip with a side is the hip joint, where the thigh starts; without one it is the pelvis.
   if (side !== null && parts.hips !== undefined) delete parts.hips;
@@ -211,7 +223,7 @@ function coverByWords(token: string): string[] | null {
     for (let start = 0; start < end; start++) {
       const before = best[start];
       const word = token.slice(start, end);
-      const isLongEnough = word.length >= MIN_PART_LENGTH || word === 'up';
+      const isLongEnough = word.length >= MIN_PART_LENGTH || SHORT_PARTS.has(word);
       if (!before || !isLongEnough || !(CONCEPTS.has(word) || SIDES_BY_WORD.has(word))) continue;
       if (!best[end] || before.length + 1 < best[end]!.length) best[end] = [...before, word];
     }

@@ -11,11 +11,12 @@ import { findFacing } from './facing.ts';
 import { type Figure, readFigure } from './figure.ts';
 import { findHelpers } from './helpers.ts';
 import { type Interpretation, interpret } from './interpretation.ts';
+import { interpretByName } from './interpretation-by-name.ts';
 import { readMeshShape } from './mesh-shape.ts';
 import { readNames } from './names.ts';
-import { cross, dot, type Point } from './point.ts';
+import { cross, dot, minus, norm, type Point, plus } from './point.ts';
 import { makePrior, type Prior } from './prior.ts';
-import { ROLES, type Role } from './roles.ts';
+import { REQUIRED_ROLES, ROLES, type Role } from './roles.ts';
 import { findSymmetry, type Symmetry } from './symmetry.ts';
 import { judgeBody } from './verdict.ts';
 
@@ -62,8 +63,15 @@ export function readBody(input: BodyInput): Body {
   const { settled, settledBy } = settledRoles(table?.joints ?? {}, fixed);
   const prior = makePrior(names, settled, forbidden, deformingJoints(skeleton, mesh?.weight ?? null, input.skinned));
 
-  const { figure, symmetry, body, frame: poseFrame } = choosePose(skeleton, clip, prior);
-  const verdict = judgeBody(figure, symmetry, body, prior, skeleton.names);
+  const { figure, symmetry, body: shaped, frame: poseFrame } = choosePose(skeleton, clip, prior);
+  let body = shaped;
+  let verdict = judgeBody(figure, symmetry, body, prior, skeleton.names);
+  if (!verdict.humanoid && (isNoPosture(figure) || isSettledBody(settled))) {
+    body = interpretByName(figure, symmetry, prior);
+    const reason =
+      'the pose is no posture (nearly all bones lie along one line) and its names do not make a body: its motion is needed';
+    verdict = body ? judgeBody(figure, symmetry, body, prior, skeleton.names) : { humanoid: false, reason };
+  }
   if (!body || !verdict.humanoid) return refused(figure, verdict.reason, override, declaredMetres);
 
   const declaredUp: Point | null = declaredMetres ? [0, 1, 0] : null;
@@ -109,6 +117,28 @@ export function readBody(input: BodyInput): Body {
     poseFrame,
     notes: bodyNotes(figure, body, assignment, facing, frame, names, readings, poseFrame),
   };
+}
+
+/** Whether a table or a person has named hips, head and both joints of all four limbs. */
+function isSettledBody(settled: ReadonlyMap<Role, number | null>): boolean {
+  const limbs = REQUIRED_ROLES.filter((role) => !/spine|Foot|Hand/.test(role));
+  return limbs.every((role) => typeof settled.get(role) === 'number');
+}
+
+/** Share of bone length along one direction from which a pose is no posture. */
+const ONE_LINE = 0.6;
+
+/** Whether most bones point one and the same way: in a posture, legs point down and the spine up. */
+function isNoPosture({ points, boneLengths, skeleton }: Figure): boolean {
+  let sum: Point = [0, 0, 0];
+  let total = 0;
+  for (let j = 0; j < skeleton.jointCount; j++) {
+    const parent = skeleton.parents[j]!;
+    if (parent < 0) continue;
+    sum = plus(sum, minus(points[j]!, points[parent]!));
+    total += boneLengths[j]!;
+  }
+  return total > 0 && norm(sum) / total > ONE_LINE;
 }
 
 function settledRoles(

@@ -69,7 +69,8 @@ function pairJoints(
       for (let j = i + 1; j < siblings.length; j++) {
         const [a, b] = [siblings[i]!, siblings[j]!];
         const value = likeness(a, b);
-        if (value > MIN_LIKENESS && canBeOpposite(figure, a, b, plane)) pairs.push({ i: a, j: b, value });
+        const isSpoken = areMirroredNames(names[a]!, names[b]!);
+        if (value > MIN_LIKENESS && (isSpoken || canBeOpposite(figure, a, b, plane))) pairs.push({ i: a, j: b, value });
       }
     }
     pairs.sort((p, q) => q.value - p.value || figure.reach[q.i]! - figure.reach[p.i]!);

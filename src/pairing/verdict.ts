@@ -30,6 +30,7 @@ export function judgeBody(
   if (settled >= REQUIRED_ROLES.length) return yes('a table or a person names all required roles');
   const height = body.height;
   const degrees = Math.round((Math.acos(Math.max(-1, Math.min(1, body.uprightness))) * 180) / Math.PI);
+  if (body.isByName) return yes('its names make a whole body; the pose is no posture, so up and facing are not known');
   if (settled < 6) {
     if (body.uprightness < MAX_FOUR_LEGGED && armsAlongLegs(figure, body) > FOUR_LEGGED_PARALLEL) {
       return no(

@@ -56,7 +56,7 @@ const CONCEPT_WORDS: Record<Concept, string> = {
   leg: 'leg legs bein jambe pierna gamba perna ashi asi 足 脚',
   knee: 'knee knees knie genou rodilla ginocchio joelho hiza ひざ 膝',
   ankle: 'ankle ankles knoechel knochel cheville tobillo caviglia talocrural ashikubi 足首',
-  foot: 'foot feet fuss fuß pied piede subtalar tarsal midtarsal hoof',
+  foot: 'foot feet fuss fuß pied pie piede subtalar tarsal midtarsal hoof',
   toe: 'toe toes toebase ball zeh zehe zehen orteil orteils metatarsal metatarsophalangeal tsumasaki つま先',
   spine:
     'spine spn spin vertebra wirbel wirbelsaeule back ruecken rucken colonne columna colonna schiena sebone lumbar thoracic backbone vl vt 脊椎',
@@ -73,7 +73,7 @@ const CONCEPT_WORDS: Record<Concept, string> = {
   forearm: 'forearm foream unterarm ulna radius avantbras antebrazo avambraccio antebraco 前腕',
   elbow: 'elbow elbows ellbogen ellenbogen coude codo gomito cotovelo hiji ひじ 肘',
   wrist: 'wrist carpus carpal radiocarpal handgelenk poignet muneca polso pulso tekubi 手首',
-  hand: 'hand hands palm fist mano mao 手',
+  hand: 'hand hands palm fist main mano mao 手',
   finger: 'finger fingers fingerbase doigt dedo dito digit phalanx phalanges yubi knuckle 指',
   thumb: 'thumb thumbs daumen pouce pulgar pollice polegar oyayubi 親指',
   index: 'index indexfinger pointer zeigefinger hitosashi 人指 人差指',
@@ -113,5 +113,9 @@ for (const [concept, words] of Object.entries(CONCEPT_WORDS)) {
   for (const word of words.split(' ')) CONCEPTS.set(word, concept as Concept);
 }
 
+/** Words that mean something else in another language: they are read only in names that say a side. */
+export const SIDED_ONLY: ReadonlySet<string> = new Set(['main', 'pie']);
+
 /** Single letters and two-letter words are read only where they stand alone, as they end up inside other words. */
 export const MIN_PART_LENGTH = 3;
+export const SHORT_PARTS: ReadonlySet<string> = new Set(['up', 'lo']);
