@@ -106,6 +106,7 @@ export function plantFeet(
     const leg = legs[l]!;
     const rests = restsOfLeg[l]!;
     limitPitch(plan, leg, soles[leg.side], sourceSoles[leg.side], frameCount);
+    clampPitch(plan, leg, rests, soles[leg.side], ramp, frameCount);
     const offsets = plantLeg(plan, leg, rests, soles[leg.side], ramp, targets, frameCount);
     for (const { point, span, spot } of rests) {
       plants.push({
@@ -235,14 +236,61 @@ function limitPitch(plan: RetargetPlan, leg: LegTrack, sole: Sole, sourceSole: S
     const u = Math.max(0, Math.min(1, (low - LIMIT_BELOW) / (LIMIT_ABOVE - LIMIT_BELOW)));
     const limit = 1 - u * u * (3 - 2 * u);
     if (limit === 0) continue;
-    mulQuat(turn, 0, feet, f * 4, level.undo, 0);
-    rotateVec(vec, 0, turn, 0, FORWARD, 0);
+    headingOf(vec, feet, f, level.undo, turn);
     const flat = Math.hypot(vec[0]!, vec[2]!);
     if (flat === 0) continue;
     const rise = Math.max(-1, Math.min(1, vec[1]!));
     const less = limit * (Math.asin(rise * (rise > 0 ? toeShare : heelShare)) - Math.asin(rise));
     // Forward × up is the axis about which the toe rises.
     axisAngleQuat(turn, 0, -vec[2]! / flat, 0, vec[0]! / flat, less);
+    mulQuat(feet, f * 4, turn, 0, feet, f * 4);
+  }
+}
+
+/** Out-vector of a foot's heading: x, rise, z of the level foot's forward direction in frame `f`. */
+function headingOf(out: Float64Array, feet: Float64Array, f: number, undo: Float64Array, scratch: Float64Array): void {
+  mulQuat(scratch, 0, feet, f * 4, undo, 0);
+  rotateVec(out, 0, scratch, 0, FORWARD, 0);
+}
+
+/**
+ * A foot that rests on its ball alone has its heel up, one that rests on its heel alone its toes: a pitch to the other side
+ * would push the free end through the floor, and is taken out.
+ */
+function clampPitch(
+  plan: RetargetPlan,
+  leg: LegTrack,
+  rests: readonly Rest[],
+  sole: Sole,
+  ramp: number,
+  frameCount: number,
+): void {
+  const { feet, limb } = leg;
+  if (limb.dstEnd < 0) return;
+  const { undo } = levelFoot(plan, limb, sole);
+  const resting = new Uint8Array(frameCount);
+  for (const { point, span } of rests)
+    for (let f = span.first; f <= span.last; f++) resting[f]! |= point === 'heel' ? 1 : 2;
+  const turns = new Float64Array(frameCount * 3);
+  const turn = new Float64Array(4);
+  const ahead = new Float64Array(3);
+  const spans: FrameSpan[] = [];
+  for (let f = 0; f < frameCount; f++) {
+    if (resting[f] !== 1 && resting[f] !== 2) continue;
+    headingOf(ahead, feet, f, undo, turn);
+    const flat = Math.hypot(ahead[0]!, ahead[2]!);
+    if (flat === 0 || ahead[1]! < 0 === (resting[f] === 2)) continue;
+    const less = -Math.atan2(ahead[1]!, flat);
+    turns[f * 3] = (-ahead[2]! / flat) * less;
+    turns[f * 3 + 2] = (ahead[0]! / flat) * less;
+    const before = spans[spans.length - 1];
+    if (before && f === before.last + 1) before.last = f;
+    else spans.push({ first: f, last: f });
+  }
+  if (spans.length === 0) return;
+  fadeOutside(turns, spans, frameCount, ramp);
+  for (let f = 0; f < frameCount; f++) {
+    quatOfRotationVector(turn, 0, turns, f * 3);
     mulQuat(feet, f * 4, turn, 0, feet, f * 4);
   }
 }
@@ -539,8 +587,7 @@ function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameSpan): n
   let x = 0;
   let z = 0;
   for (let f = span.first; f <= span.last; f++) {
-    mulQuat(turn, 0, feet, f * 4, undo, 0);
-    rotateVec(ahead, 0, turn, 0, FORWARD, 0);
+    headingOf(ahead, feet, f, undo, turn);
     x += ahead[0]!;
     z += ahead[2]!;
   }
