@@ -30,6 +30,8 @@ interface FlatPose {
 const STANDING_SPEED = 0.25;
 /** A rest pose whose sole is tilted further than this against the way the foot stands in the motion does not tell. */
 const TILT_MAX = Math.cos((8 * Math.PI) / 180);
+/** It has to stand like the rest pose in this share of the frames in which it stands. */
+const ALIKE_SHARE = 0.4;
 /** … nor one whose sole is farther from the floor there than this share of leg length. */
 const LEVEL_MAX = 0.04;
 
@@ -50,10 +52,14 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
     const onMesh = onSkin(track, side, leg.end);
     if (onMesh) return onMesh;
   }
-  const frame = flatFrame(track, leg.end);
+  const frames = standingFrames(track, leg.end);
   const atRest = track.standing ? onJoints(track, side, leg.end, resting) : null;
-  if (frame === null) return atRest ?? onJoints(track, side, leg.end, resting);
-  if (atRest && standsLike(track, atRest, frame)) return atRest;
+  if (frames.length === 0) return atRest ?? onJoints(track, side, leg.end, resting);
+  if (atRest) {
+    const alike = frames.reduce((sum, f) => sum + (standsLike(track, atRest, f) ? 1 : 0), 0);
+    if (alike >= ALIKE_SHARE * frames.length) return atRest;
+  }
+  const frame = usualFrame(track, side, leg.end, frames);
   return onJoints(track, side, leg.end, { pose: posedLike(track, frame), from: 'motion' });
 }
 
@@ -69,10 +75,10 @@ function standsLike(track: Track, foot: FootPoints, f: number): boolean {
   });
 }
 
-/** The frame in which a foot stands as it mostly does: of the still and low ones that of median height; null for none. */
-function flatFrame(track: Track, end: BodyPoint): number | null {
+/** Frames in which a foot is still and low. */
+function standingFrames(track: Track, end: BodyPoint): number[] {
   const { frameCount, frameDuration, legLength } = track;
-  if (frameCount < 3 || !(frameDuration > 0)) return null;
+  if (frameCount < 3 || !(frameDuration > 0)) return [];
   const path = pathOf(track, end);
   const speeds = new Float64Array(frameCount);
   const heights = new Float64Array(frameCount);
@@ -86,8 +92,26 @@ function flatFrame(track: Track, end: BodyPoint): number | null {
   const low = quantile(heights, 0.4);
   const candidates: number[] = [];
   for (let f = 0; f < frameCount; f++) if (speeds[f]! <= calm && heights[f]! <= low) candidates.push(f);
-  candidates.sort((a, b) => heights[a]! - heights[b]!);
-  return candidates[candidates.length >> 1] ?? null;
+  return candidates;
+}
+
+/** Of some frames the one in which the foot slopes as it mostly does: that of the median drop from ankle to toes. */
+function usualFrame(track: Track, side: Side, end: BodyPoint, frames: readonly number[]): number {
+  const { figure, frameCount } = track;
+  const toes = figure.roles[sidedRole(side, 'Toes')];
+  const tip = figure.skeleton.tips.find(({ joint }) => joint === end.joint);
+  const far: BodyPoint =
+    toes !== undefined ? { joint: toes, offset: [0, 0, 0] } : tip ? { joint: tip.joint, offset: [...tip.offset] } : end;
+  const drops = new Float64Array(frameCount);
+  const a = [0, 0, 0];
+  const b = [0, 0, 0];
+  for (const f of frames) {
+    pointAt(track, f, end, a, 0);
+    pointAt(track, f, far, b, 0);
+    drops[f] = a[1]! - b[1]!;
+  }
+  const sorted = [...frames].sort((f, g) => drops[f]! - drops[g]!);
+  return sorted[sorted.length >> 1]!;
 }
 
 /** The tracked joints of frame `f` as a pose of all joints; the others stay at rest. */

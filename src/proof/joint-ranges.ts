@@ -1,4 +1,5 @@
 import { rotateVec } from '../math/quat.ts';
+import { RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { bendAt, createBend } from './hinges.ts';
@@ -6,39 +7,19 @@ import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { type LimbPoints, pelvisAxes, pointAt, rotationIndex, type Track } from './track.ts';
 
-export interface JointRange {
+export interface JointRange extends RangeOfMotion {
   joint: 'knee' | 'elbow' | 'hip' | 'ankle';
-  /** What a positive angle is. */
-  positive: string;
-  /** Degrees. */
-  min: number;
-  max: number;
-  source: string;
 }
 
 /**
  * Ranges that joint positions can tell, degrees from standing. For animation, not for medical use.
- * The larger of the adult means of Soucie et al. 2011 (Haemophilia 17:500–507, table of normal values for men and women
- * of 20 to 44 years) and of the AAOS handbook; values from memory, rounded to whole degrees.
  * Extension of knee and elbow beyond straight is the business of the hinge measures.
  */
 export const JOINT_RANGES: readonly JointRange[] = [
-  { joint: 'knee', positive: 'flexion', min: 0, max: 142, source: 'Soucie 2011: 138 (men), 142 (women); AAOS: 135' },
-  { joint: 'elbow', positive: 'flexion', min: 0, max: 150, source: 'Soucie 2011: 145 (men), 150 (women); AAOS: 150' },
-  {
-    joint: 'hip',
-    positive: 'flexion',
-    min: -30,
-    max: 134,
-    source: 'flexion Soucie 2011: 130 (men), 134 (women); extension AAOS: 30',
-  },
-  {
-    joint: 'ankle',
-    positive: 'dorsiflexion',
-    min: -62,
-    max: 20,
-    source: 'plantar flexion Soucie 2011: 55 (men), 62 (women); dorsiflexion AAOS: 20',
-  },
+  { joint: 'knee', ...RANGES_OF_MOTION.kneeFlexion },
+  { joint: 'elbow', ...RANGES_OF_MOTION.elbowFlexion },
+  { joint: 'hip', ...RANGES_OF_MOTION.hipFlexion },
+  { joint: 'ankle', ...RANGES_OF_MOTION.ankleFlexion },
 ];
 
 const DEGREES = 180 / Math.PI;

@@ -5,7 +5,7 @@ import { mirrorRole, type Role, type RoleMap } from '../../src/pairing/roles.ts'
 import type { Measure, Proof, ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
 import { MEASURE_IDS, type MeasureId } from '../../src/proof/thresholds.ts';
-import type { Clip } from '../../src/skeleton/clip.ts';
+import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import { placeClip, placeSkeleton } from '../../src/skeleton/normalise.ts';
 import { buildWalker, type Walker } from '../support/walker.ts';
 
@@ -324,6 +324,87 @@ describe('invented errors of known size', () => {
     expect(root.verdict).toBe('fail');
     // Second difference of an alternation between 0 and 4 mm: 8 mm a frame squared, at 60 Hz 28.8 m/s².
     expectSize(Number(root.details.targetP95) * walker.legLength, 0.008 * 60 * 60);
+  });
+});
+
+describe('range of motion', () => {
+  /** The walker in its rest pose for forty frames, one joint turned about its x axis in ten of them. */
+  function posed(joint: Role, degrees: number): ProofFigure {
+    const { skeleton, roles } = walker;
+    const clip = createClip('pose', 40, 1 / 30, skeleton.jointCount, [roles.hips!]);
+    for (let f = 0; f < 40; f++) {
+      for (let j = 0; j < skeleton.jointCount; j++) clip.rotations[(f * skeleton.jointCount + j) * 4 + 3] = 1;
+      const angle = f >= 20 && f < 30 ? (degrees * Math.PI) / 180 : 0;
+      axisAngleQuat(clip.rotations, (f * skeleton.jointCount + roles[joint]!) * 4, 1, 0, 0, angle);
+      clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
+    }
+    return { skeleton, clip, roles };
+  }
+
+  it.each([
+    ['leftLowerLeg', 165, 'leftLowerLeg', 165 - 142, 'knee, flexion 165°'],
+    ['rightUpperLeg', -160, 'rightUpperLeg', 160 - 134, 'hip, flexion 160°'],
+    ['rightUpperLeg', 50, 'rightUpperLeg', 50 - 30, 'hip, flexion -50°'],
+    ['leftFoot', -45, 'leftFoot', 45 - 20, 'ankle, dorsiflexion 45°'],
+    ['leftFoot', 80, 'leftFoot', 80 - 62, 'ankle, dorsiflexion -80°'],
+  ] as const)('%s turned by %s degrees is out of its range', (joint, degrees, role, excess, note) => {
+    const range = take(prove(posed(joint, degrees)), 'range-of-motion');
+    expectSize(range.value, excess);
+    expect(range.where).toMatchObject([{ role, frames: [20, 29], note }]);
+    // A source that does the same is not mended, only reported.
+    const copied = take(prove(posed(joint, degrees), posed(joint, degrees)), 'range-of-motion');
+    expect(copied.value).toBe(0);
+    expectSize(
+      Math.max(...Object.values(copied.details).map((d) => (d as { sourceExcess: number }).sourceExcess)),
+      excess,
+    );
+  });
+
+  it('is kept by a joint that is just within', () => {
+    expect(take(prove(posed('leftLowerLeg', 140)), 'range-of-motion').value).toBe(0);
+  });
+});
+
+describe('self-contact', () => {
+  /** Arms ahead, forearms turned in by `inward` radians, for half a second. */
+  function clap(inward: number): ProofFigure {
+    const { skeleton, roles } = walker;
+    const clip = createClip('clap', 30, 1 / 60, skeleton.jointCount, [roles.hips!]);
+    for (let f = 0; f < 30; f++) {
+      const at = f * skeleton.jointCount;
+      for (let j = 0; j < skeleton.jointCount; j++) clip.rotations[(at + j) * 4 + 3] = 1;
+      for (const [side, s] of [
+        ['left', 1],
+        ['right', -1],
+      ] as const) {
+        axisAngleQuat(clip.rotations, (at + roles[`${side}UpperArm`]!) * 4, 0, 1, 0, (-s * Math.PI) / 2);
+        axisAngleQuat(clip.rotations, (at + roles[`${side}LowerArm`]!) * 4, 0, 1, 0, -s * inward);
+      }
+      clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
+    }
+    return { skeleton, clip, roles };
+  }
+  // Shoulders 0.32 m apart, forearms of 0.25 m: the hands meet at this angle.
+  const together = Math.asin(0.16 / 0.25);
+
+  it('is kept when the hands meet on both', () => {
+    expect(take(prove(clap(together), clap(together)), 'self-contact')).toMatchObject({ verdict: 'pass', value: 0 });
+  });
+
+  it('is lost by as much as the hands stay apart', () => {
+    const contact = take(prove(clap(0), clap(together)), 'self-contact');
+    expect(contact.verdict).toBe('fail');
+    expectSize(contact.value * walker.legLength, 0.32);
+    expect(contact.where[0]).toMatchObject({
+      role: 'leftHand',
+      frames: [0, 29],
+      note: 'away from rightHand (rightHand)',
+    });
+  });
+
+  it('is not judged where the source touches nothing', () => {
+    const { measures } = prove(clap(together), clap(0));
+    expect(measures.find((m) => m.id === 'self-contact')!.verdict).toBe('not measured');
   });
 });
 
