@@ -2,7 +2,7 @@ import { SIDES, type Side } from '../skeleton/side.ts';
 import { commonAncestor, type Figure, treePath } from './figure.ts';
 import type { Interpretation } from './interpretation.ts';
 import { type LimbChain, type LimbContext, type LimbKind, readLimb } from './limbs.ts';
-import { distance, middle, minus, type Point, unit } from './point.ts';
+import { distance, dot, middle, minus, type Point, unit } from './point.ts';
 import type { Prior } from './prior.ts';
 import { sideOf } from './roles.ts';
 import type { Symmetry } from './symmetry.ts';
@@ -10,6 +10,9 @@ import type { Symmetry } from './symmetry.ts';
 /** Log evidence that two joints of one limb reach only by names that speak of it, or by a table or a person. */
 const SPEAKING_LIMB = 3;
 const SPEAKING_HEAD = 2.5;
+/** Cosines between limbs, and between limbs and trunk, of a pose that is no posture. */
+const LIMBS_ALIKE = 0.9;
+const TRUNK_ALIKE = 0.4;
 
 /**
  * Reads a body by names, table and hand alone, for a pose that is no posture and comes without a motion: left and right
@@ -68,6 +71,13 @@ export function interpretByName(figure: Figure, symmetry: Symmetry, prior: Prior
     height: 4 * legLength,
     score: leftArm.score + rightArm.score + leftLeg.score + rightLeg.score,
   };
+}
+
+/** Whether arms and legs point one way and the trunk rather that way too, as in a pose that is no posture; on four legs it lies across. */
+export function liesAlongOneLine({ points }: Figure, body: Interpretation): boolean {
+  const trunk = unit(minus(body.shouldersAt, body.hipsAt));
+  const bones = [...body.arms, ...body.legs].map(({ upper, lower }) => unit(minus(points[lower]!, points[upper]!)));
+  return bones.every((bone) => dot(bone, bones[0]!) > LIMBS_ALIKE && dot(bone, trunk) > TRUNK_ALIKE);
 }
 
 /** The side that a joint's name says, or the role that a table or a person gave it. */

@@ -11,7 +11,7 @@ import { findFacing } from './facing.ts';
 import { type Figure, readFigure } from './figure.ts';
 import { findHelpers } from './helpers.ts';
 import { type Interpretation, interpret } from './interpretation.ts';
-import { interpretByName } from './interpretation-by-name.ts';
+import { interpretByName, liesAlongOneLine } from './interpretation-by-name.ts';
 import { readMeshShape } from './mesh-shape.ts';
 import { readNames } from './names.ts';
 import { cross, dot, minus, norm, type Point, plus } from './point.ts';
@@ -67,10 +67,15 @@ export function readBody(input: BodyInput): Body {
   let body = shaped;
   let verdict = judgeBody(figure, symmetry, body, prior, skeleton.names);
   if (!verdict.humanoid && (isNoPosture(figure) || isSettledBody(settled))) {
-    body = interpretByName(figure, symmetry, prior);
-    const reason =
-      'the pose is no posture (nearly all bones lie along one line) and its names do not make a body: its motion is needed';
-    verdict = body ? judgeBody(figure, symmetry, body, prior, skeleton.names) : { humanoid: false, reason };
+    const byName = interpretByName(figure, symmetry, prior);
+    if (byName && (isSettledBody(settled) || liesAlongOneLine(figure, byName))) {
+      body = byName;
+      verdict = judgeBody(figure, symmetry, body, prior, skeleton.names);
+    } else if (!byName) {
+      const reason =
+        'the pose is no posture (nearly all bones lie along one line) and its names do not make a body: its motion is needed';
+      verdict = { humanoid: false, reason };
+    }
   }
   if (!body || !verdict.humanoid) return refused(figure, verdict.reason, override, declaredMetres);
 
@@ -125,10 +130,10 @@ function isSettledBody(settled: ReadonlyMap<Role, number | null>): boolean {
   return limbs.every((role) => typeof settled.get(role) === 'number');
 }
 
-/** Share of bone length along one direction from which a pose is no posture. */
-const ONE_LINE = 0.6;
+/** Share of bone length along one direction from which a pose is no posture: in one, legs point down and the spine up. */
+const ONE_LINE = 0.8;
 
-/** Whether most bones point one and the same way: in a posture, legs point down and the spine up. */
+/** Whether nearly all bones point one and the same way. */
 function isNoPosture({ points, boneLengths, skeleton }: Figure): boolean {
   let sum: Point = [0, 0, 0];
   let total = 0;
@@ -222,10 +227,17 @@ function choosePose(skeleton: Skeleton, clip: Clip | undefined, prior: Prior): P
 /** A body that is none: the frame is as good as it can be without one. */
 function refused(figure: Figure, reason: string, override: FrameOverride, declaredMetres: boolean): Body {
   const up: Point = override.up ? [...override.up] : [0, 1, 0];
-  const all = [...figure.points, ...figure.tips.flat()].map((p) => dot(p, up));
-  const floor = Math.min(...all);
-  const height = Math.max(...all) - floor;
-  const measured = findUnit(height, height);
+  let floor = Number.POSITIVE_INFINITY;
+  let top = Number.NEGATIVE_INFINITY;
+  for (const p of [...figure.points, ...figure.tips.flat()]) {
+    floor = Math.min(floor, dot(p, up));
+    top = Math.max(top, dot(p, up));
+  }
+  if (top < floor) floor = top = 0;
+  const height = top - floor;
+  // Nothing can be said of the unit of a point.
+  const measured =
+    height > 0 ? findUnit(height, height) : { metresPerUnit: 1, evidence: 'there is no height to judge by' };
   const frame: BodyFrame = {
     up,
     facing: override.facing ? [...override.facing] : [0, 0, 1],
