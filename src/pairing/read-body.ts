@@ -131,7 +131,7 @@ function isSettledBody(settled: ReadonlyMap<Role, number | null>): boolean {
 }
 
 /** Share of bone length along one direction from which a pose is no posture: in one, legs point down and the spine up. */
-const ONE_LINE = 0.8;
+const ONE_LINE = 0.6;
 
 /** Whether nearly all bones point one and the same way. */
 function isNoPosture({ points, boneLengths, skeleton }: Figure): boolean {
