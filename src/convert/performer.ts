@@ -31,6 +31,8 @@ export interface Performer {
 export interface PerformerOptions extends BodyConstraints {
   /** Keep the opening frames even where they are a rest pose. */
   keepRestFrames?: boolean;
+  /** The body as it was read before for this very skeleton, with other clips perhaps: it is not read again. */
+  body?: Body;
 }
 
 /** A take of a BVH file as a performer. Throws PAIR_NOT_HUMANOID with the reason. */
@@ -74,12 +76,14 @@ function createPerformer(
     );
   }
   let skeleton = fileSkeleton;
-  let body = readBody({ skeleton, clip: fileClip, declaredMetres, ...options });
+  let body = options.body ?? readBody({ skeleton, clip: fileClip, declaredMetres, ...options });
   const standIn = standInFrame(skeleton, fileClip, body.roles);
   const extra: Note[] = [];
   if (standIn !== null) {
     skeleton = withRestFrame(skeleton, fileClip, standIn);
-    body = readBody({ skeleton, clip: fileClip, declaredMetres, ...options });
+    // Another rest pose stands differently in its file; who plays which role was settled before.
+    const fixed = options.body ? options.body.roles : options.fixed;
+    body = readBody({ skeleton, clip: fileClip, declaredMetres, ...options, fixed });
     extra.push({
       code: 'ALIGN_REST_REPLACED',
       severity: 'warning',

@@ -35,10 +35,11 @@ export function proofSheet(
 ): { proof: Proof; html: string } {
   const evidence = gatherEvidence(target, source, options);
   const proof = proofOf(evidence);
-  return { proof, html: sheet(evidence, proof, labels) };
+  return { proof, html: sheetOf(evidence, proof, labels) };
 }
 
-function sheet(evidence: Evidence, proof: Proof, labels: SheetLabels): string {
+/** @internal The sheet of a proof whose evidence is at hand already. */
+export function sheetOf(evidence: Evidence, proof: Proof, labels: SheetLabels): string {
   const title = `${labels.target}${labels.source ? ` playing ${labels.source}` : ''}`;
   const sections = [
     header(proof, labels),
