@@ -1,0 +1,140 @@
+/**
+ * The library: reads motion and characters, pairs joints, aligns rest poses, retargets, plants feet, proves the result and
+ * writes it. Everything here is pure and runs in a browser, a worker or a server; files are opened by `rigproof/node`.
+ *
+ * ```ts
+ * const take = parseBvh(bvhBytes, 'walk.bvh');
+ * const character = await openCharacter(parseContainer(glbBytes, 'hero.glb'));
+ * const performer = performerFromBvh(take.name, take.takes[0]!, take.notes);
+ * const receiver = createReceiver(character);
+ * const { clip, contacts } = convert(performer, receiver);
+ * const proof = prove(targetFigure(receiver, clip), sourceFigure(performer), { contacts: contacts ?? undefined });
+ * const { bytes } = deliver(receiver, clip, { name: 'walk' });
+ * ```
+ *
+ * @packageDocumentation
+ */
+
+// Alignment and retargeting
+export { type Alignment, alignFigure } from './alignment/alignment.ts';
+// Contact
+export {
+  CONTACT_DEFAULTS,
+  type ContactInput,
+  type ContactOptions,
+  type DetectedContacts,
+  detectContacts,
+} from './contact/detect.ts';
+export { createContactDetector } from './contact/live.ts';
+export { PLANT_DEFAULTS, type Plant, type PlantOptions, type PlantResult, plantFeet } from './contact/plants.ts';
+export { footTrajectories, type Sole, soleOf, soleOfMotion } from './contact/sole.ts';
+export { auditCharacter } from './convert/audit.ts';
+// The whole way
+export {
+  CONVERT_DEFAULTS,
+  type Conversion,
+  type ConvertOptions,
+  contactsOf,
+  convert,
+  sourceFigure,
+  targetFigure,
+} from './convert/convert.ts';
+export {
+  DELIVER_DEFAULTS,
+  DELIVERY_FORMS,
+  type DeliverOptions,
+  type Delivery,
+  type DeliveryForm,
+  deliver,
+} from './convert/deliver.ts';
+export { openCharacter } from './convert/open-character.ts';
+export { mappingOf, type PairingReport, reportPairing } from './convert/pairing-report.ts';
+export {
+  type Performer,
+  type PerformerOptions,
+  performerFromBvh,
+  performerFromCharacter,
+} from './convert/performer.ts';
+export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
+export { rereadFigure } from './convert/reread.ts';
+// Faults and findings
+export { formatError, formatPlace, type Note, type Place, RigproofError } from './errors.ts';
+// Files
+export {
+  type BvhChannel,
+  type BvhFile,
+  type BvhReader,
+  type BvhTake,
+  createBvhReader,
+  type FrameRate,
+  inferFrameRate,
+  parseBvh,
+} from './formats/bvh/index.ts';
+export { writeBvh } from './formats/bvh/writer.ts';
+export { type FileKind, fileKind } from './formats/file-kind.ts';
+export type { Character, HumanoidTable, ReferencePoseKind } from './formats/gltf/character.ts';
+export { type GltfContainer, parseContainer } from './formats/gltf/container.ts';
+export { createDracoDecoder } from './formats/gltf/draco.ts';
+export { type AnimationReading, readAnimation } from './formats/gltf/read-animation.ts';
+export { type ReadCharacterOptions, readCharacter } from './formats/gltf/read-character.ts';
+export { type Inspection, inspectFigure } from './inspect.ts';
+// Pairing
+export type { Body, BodyFrame, HelperJoint, RoleReading } from './pairing/body.ts';
+export { SURE } from './pairing/body.ts';
+export {
+  type AppliedMapping,
+  applyMapping,
+  type Correction,
+  type Mapping,
+  type MappingSide,
+  parseMapping,
+  writeMapping,
+} from './pairing/mapping.ts';
+export { type MotionFrame, readMotionFrame } from './pairing/motion-frame.ts';
+export { type BodyConstraints, type BodyInput, readBody } from './pairing/read-body.ts';
+export { type RestPose, readRestPose } from './pairing/rest-pose.ts';
+export { mirrorRole, PARENT_ROLE, REQUIRED_ROLES, ROLES, type Role, type RoleMap } from './pairing/roles.ts';
+// Proof and audit
+export type { Measure, Proof, ProofFigure, ProofOptions, Where } from './proof/measure.ts';
+export { prove } from './proof/prove.ts';
+export { proofSheet, type SheetLabels } from './proof/report-html.ts';
+export { formatProofJunit } from './proof/report-junit.ts';
+export { formatProof } from './proof/report-text.ts';
+export type { Actor } from './retarget/actor.ts';
+export { createLimbTargets, type LimbTargets } from './retarget/limb-targets.ts';
+export { compileRetarget, RETARGET_DEFAULTS, type RetargetOptions, type RetargetPlan } from './retarget/plan.ts';
+export { createRetargeter, createTargetClip, type Retargeter, retargetClip } from './retarget/retargeter.ts';
+export { type Audit, type AuditInput, auditRig, type Finding } from './rig/audit.ts';
+export { type Exercise, exerciseClip } from './rig/exercise-clip.ts';
+// Skeletons, clips, skins
+export {
+  type Clip,
+  clipDuration,
+  createClip,
+  framePose,
+  type LocalPose,
+  readFrame,
+  restLocalPose,
+} from './skeleton/clip.ts';
+export type { ContactInterval, FootContacts } from './skeleton/contact-interval.ts';
+export { LIMBS, type Limb } from './skeleton/limb.ts';
+export {
+  inversePlacement,
+  type Placement,
+  placeClip,
+  placementOf,
+  placeSkeleton,
+  placeSkin,
+} from './skeleton/normalise.ts';
+export { SIDES, type Side } from './skeleton/side.ts';
+export {
+  buildSkeleton,
+  createWorldPose,
+  forwardKinematics,
+  type JointSource,
+  restWorldPose,
+  type Skeleton,
+  type Tip,
+  type WorldPose,
+} from './skeleton/skeleton.ts';
+export { type SkinMesh, skinVertices } from './skeleton/skin.ts';
