@@ -71,7 +71,7 @@ export function readBody(input: BodyInput): Body {
     if (byName && (isSettledBody(settled) || liesAlongOneLine(figure, byName))) {
       body = byName;
       verdict = judgeBody(figure, symmetry, body, prior, skeleton.names);
-    } else if (!byName) {
+    } else if (!byName && !shaped) {
       const reason =
         'the pose is no posture (nearly all bones lie along one line) and its names do not make a body: its motion is needed';
       verdict = { humanoid: false, reason };
