@@ -138,7 +138,7 @@ function feetClues(figure: Figure, body: Interpretation, forward: Point, mesh: M
   if (ahead.length > 0) {
     const mean = ahead.reduce((a, b) => a + b, 0) / ahead.length;
     const text = `toes lie ${percent(Math.abs(mean))} of the height in front of the ankles`;
-    clues.push({ text, logOdds: 5 * clamp(mean / 0.04, 1) });
+    clues.push({ text, logOdds: 6.5 * clamp(mean / 0.04, 1) });
   }
   if (mesh) {
     const soles = body.legs.map((leg) => soleOffset(figure, leg, body, forward, mesh)).filter((x) => x !== null);
