@@ -12,20 +12,30 @@ import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { Performer } from './performer.ts';
 import type { Receiver } from './receiver.ts';
+import { applyRootMotion, ROOT_MOTION_DEFAULTS, type RootMotionOptions, type Travel } from './root-motion.ts';
 
 export interface ConvertOptions {
   /** Whether feet that stand in the source are held on the target. */
   contact: boolean;
   retarget: Partial<RetargetOptions>;
   plants: Partial<PlantOptions>;
+  /** Where the travel goes, once the feet are planted. */
+  rootMotion: Partial<RootMotionOptions>;
 }
 
-export const CONVERT_DEFAULTS: ConvertOptions = { contact: true, retarget: {}, plants: {} };
+export const CONVERT_DEFAULTS: ConvertOptions = {
+  contact: true,
+  retarget: {},
+  plants: {},
+  rootMotion: ROOT_MOTION_DEFAULTS,
+};
 
 /** A performer's motion on a receiver, in world space. */
 export interface Conversion {
   plan: RetargetPlan;
   clip: Clip;
+  /** What was taken off the hips; a motion in place is given it back (`withTravel`) before its feet are judged. */
+  travel: Travel | null;
   contacts: FootContacts | null;
   plants: Plant[];
   targets: LimbTargets | null;
@@ -33,8 +43,8 @@ export interface Conversion {
 }
 
 /**
- * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, run.
- * Touches neither; allocates its result. Throws what `compileRetarget` throws.
+ * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, run, settle the root motion.
+ * Touches neither; allocates its result. Throws what `compileRetarget` and `applyRootMotion` throw.
  */
 export function convert(performer: Performer, receiver: Receiver, options: Partial<ConvertOptions> = {}): Conversion {
   const settings = { ...CONVERT_DEFAULTS, ...options };
@@ -43,7 +53,8 @@ export function convert(performer: Performer, receiver: Receiver, options: Parti
   const sourceSoles = hasFeet ? performerSoles(performer) : null;
   const contacts = sourceSoles && contactsOf(performer, sourceSoles);
   if (!settings.contact || contacts === null || sourceSoles === null) {
-    return { plan, clip: retargetClip(plan, performer.clip), contacts, plants: [], targets: null, notes: [] };
+    const { clip, travel } = applyRootMotion(receiver.actor, retargetClip(plan, performer.clip), settings.rootMotion);
+    return { plan, clip, travel, contacts, plants: [], targets: null, notes: [] };
   }
   const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
   const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
@@ -55,8 +66,9 @@ export function convert(performer: Performer, receiver: Receiver, options: Parti
       message: `Some plants stay out of reach by up to ${(planted.outOfReach * 100).toFixed(1)} cm.`,
     });
   }
-  const clip = retargetClip(plan, performer.clip, planted.targets);
-  return { plan, clip, contacts, plants: planted.plants, targets: planted.targets, notes };
+  const moved = retargetClip(plan, performer.clip, planted.targets);
+  const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
+  return { plan, clip, travel, contacts, plants: planted.plants, targets: planted.targets, notes };
 }
 
 function hasLegs({ actor }: Performer): boolean {

@@ -17,7 +17,7 @@ import { bindNodes, fromNodeTransforms, type NodeBinding } from './node-binding.
 import { documentOf, type NodeTree, nodeName, readNodes } from './nodes.ts';
 import { readSkins } from './read-skins.ts';
 import { measurePosture, readBindPose, type SkinBinding, samePose } from './reference-pose.ts';
-import { selectJoints } from './select-joints.ts';
+import { addNodesAbove, selectJoints } from './select-joints.ts';
 import {
   type AnimationTracks,
   animationDuration,
@@ -32,6 +32,8 @@ export interface ReadCharacterOptions {
   dracoDecoder?: DracoDecoder;
   /** Takes this candidate as the reference pose instead of choosing by evidence. */
   referencePose?: ReferencePoseKind;
+  /** Takes the node above the topmost joints as a joint too, so that it can be keyed. */
+  nodeAbove?: boolean;
 }
 
 /** By how much more a bind pose has to look like a T than node rest, to be taken for the reference pose. */
@@ -70,6 +72,7 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
       place: { file: name, pointer: '/scene' },
     });
   }
+  if (options.nodeAbove) addNodesAbove(tree, selection.isJoint);
   const { rest, binding, jointOfNode } = packJoints(container, tree, selection.isJoint, selection.tips);
   const { jointCount, parents } = rest;
   noteScales(container, binding, rest, notes);

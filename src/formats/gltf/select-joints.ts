@@ -92,6 +92,16 @@ export function selectJoints(
   return { isJoint, tips, inScene, sceneIgnored };
 }
 
+/** Makes the node right above each topmost joint a joint too: one that can carry a figure's travel. */
+export function addNodesAbove(tree: NodeTree, isJoint: Uint8Array): void {
+  const above = new Set<number>();
+  for (let i = 0; i < tree.count; i++) {
+    const parent = tree.parents[i]!;
+    if (isJoint[i] && parent >= 0 && !isJoint[parent]) above.add(parent);
+  }
+  for (const i of above) isJoint[i] = 1;
+}
+
 type Node = NonNullable<ReturnType<typeof documentOf>['nodes']>[number];
 
 const isLeaf = (node: Node): boolean => (node.children?.length ?? 0) === 0;

@@ -434,3 +434,32 @@ describe('humanoid tables', () => {
     expect(codeOf(() => read(withExtension('VRM', { humanoid: { humanBones: {} } })))).toBe('GLTF_TYPE');
   });
 });
+
+describe('the node above the skeleton', () => {
+  /** An armature node of scale 0.01, turned from Z up, with hips and thigh below. */
+  function armature(): GltfBuilder {
+    const builder = new GltfBuilder();
+    const thigh = builder.node({ name: 'thigh', translation: [0, 0, -40] });
+    const hips = builder.node({ name: 'hips', translation: [0, 0, 90], children: [thigh] });
+    const top = builder.node({
+      name: 'armature',
+      rotation: [-HALF, 0, 0, HALF],
+      scale: [0.01, 0.01, 0.01],
+      translation: [0, 0.1, 0],
+      children: [hips],
+    });
+    builder.scene([top]);
+    builder.skin([hips, thigh]);
+    return builder;
+  }
+
+  it('is folded into the root, or becomes a joint on demand; the others stay where they are', () => {
+    const folded = read(armature());
+    const opened = read(armature(), { nodeAbove: true });
+    expect(folded.skeleton.names).toEqual(['hips', 'thigh']);
+    expect(opened.skeleton.names).toEqual(['armature', 'hips', 'thigh']);
+    expectNear(positions(opened).hips, [0, 1, 0]);
+    expectNear(positions(opened).thigh, positions(folded).thigh!);
+    expectNear(positions(opened).armature, [0, 0.1, 0]);
+  });
+});
