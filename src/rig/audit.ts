@@ -1,4 +1,5 @@
 import { BODY_PARTS, type BodyPart } from './body-parts.ts';
+import { type ExerciseMeasures, runExercise } from './exercise.ts';
 import { FINDING_RULES, type Finding, type Severity } from './finding.ts';
 import { checkInside } from './inside.ts';
 import { checkJoints } from './joints.ts';
@@ -8,6 +9,7 @@ import { checkSpread } from './spread.ts';
 import { type AuditInput, viewRig } from './view.ts';
 import { checkWeights } from './weights.ts';
 
+export type { ExerciseMeasures } from './exercise.ts';
 export type { Finding, FindingId, FindingPlace, Severity } from './finding.ts';
 export type { AuditInput, RigFacts } from './view.ts';
 
@@ -21,6 +23,13 @@ export interface Audit {
   findings: Finding[];
   /** 0 to 100 a body part that the rig has; 100 where nothing was found. */
   scores: { part: BodyPart; score: number }[];
+  /** What the exercise clip showed; null for a body that is no humanoid, and without a mesh. */
+  exercise: ExerciseMeasures | null;
+}
+
+export interface AuditOptions {
+  /** Play the exercise clip and measure the skin; default true. */
+  exercise?: boolean;
 }
 
 /** What a finding takes from the score of each part it lies in. A convention of this program. */
@@ -28,10 +37,10 @@ const COST: Record<Severity, number> = { fault: 35, warning: 15, note: 2 };
 const ORDER: Record<Severity, number> = { fault: 0, warning: 1, note: 2 };
 
 /**
- * Looks a rig over before any motion: names, joints, binding and weights, in the words of whoever built it. What needs
- * roles is left out where the body has none. Allocates freely, changes nothing, throws nothing.
+ * Looks a rig over before any motion: names, joints, binding and weights, then the skin in the exercise clip, in the words
+ * of whoever built it. What needs roles is left out where the body has none. Allocates freely, changes nothing, throws nothing.
  */
-export function auditRig(input: AuditInput): Audit {
+export function auditRig(input: AuditInput, options: AuditOptions = {}): Audit {
   const view = viewRig(input);
   const weights = checkWeights(view);
   const findings = [
@@ -42,11 +51,13 @@ export function auditRig(input: AuditInput): Audit {
     ...checkInside(view),
     ...checkNames(view),
   ];
-  return judge(input, findings);
+  const exercise = options.exercise === false ? null : runExercise(view);
+  findings.push(...(exercise?.findings ?? []));
+  return { ...judge(input, findings), exercise: exercise?.measures ?? null };
 }
 
 /** Sorts, counts and scores. */
-export function judge({ name, body }: AuditInput, findings: readonly Finding[]): Audit {
+function judge({ name, body }: AuditInput, findings: readonly Finding[]): Omit<Audit, 'exercise'> {
   const sorted = [...findings].sort(
     (a, b) => ORDER[a.severity] - ORDER[b.severity] || FINDING_RULES[b.id].rank - FINDING_RULES[a.id].rank,
   );

@@ -391,4 +391,39 @@ export const FINDING_RULES = {
     remedy:
       'Set the armature back to its rest pose before exporting, if tools that read only node transforms are to be used.',
   }),
+  'skin-stretch': rule({
+    severity: 'warning',
+    rank: 0.8,
+    title: 'Skin tears in the exercise',
+    meaning:
+      'In the exercise clip this part of the mesh becomes much longer than it was modelled: 98 % of its edges, by length, stay below the ratio given.',
+    unit: 'ratio',
+    threshold: 3,
+    reason:
+      'linear blend skinning doubles edges at a bent knee or a raised shoulder; three times looks torn; common practice, no source. Joint angles are the published ranges (AAOS; Soucie et al. 2011), for animation, not for medical use',
+    remedy: 'Smooth the weights there, and take away influences of joints that are far off.',
+  }),
+  'skin-collapse': rule({
+    severity: 'warning',
+    rank: 0.78,
+    title: 'A joint collapses in the exercise',
+    meaning: 'Around this joint the mesh loses much of its volume when it bends: the limb looks pinched.',
+    unit: 'share',
+    threshold: 0.65,
+    reason:
+      'linear blend skinning is known to lose volume at bent and twisted joints; beyond two thirds of it a limb looks pinched; common practice, no source. Joint angles are the published ranges (AAOS; Soucie et al. 2011), for animation, not for medical use',
+    remedy:
+      'Spread the weights at the joint over a longer stretch of the limb, or add a helper joint that turns by half.',
+  }),
+  'self-penetration': rule({
+    severity: 'note',
+    rank: 0.6,
+    title: 'Parts of the body pass into each other in the exercise',
+    meaning:
+      'A hand, forearm, shin or foot lies inside another part of the body in an ordinary posture: motion of a slimmer performer will do the same.',
+    unit: 'share of leg length',
+    threshold: 0.03,
+    reason: 'three hundredths of the leg, about 2.5 cm on a grown person; common practice, no source',
+    remedy: 'Nothing has to be mended; keep arms and legs further apart when motion is put onto this character.',
+  }),
 } as const;

@@ -52,7 +52,8 @@ describe('faults that were planted in the clean sample', () => {
   it('invents none beside the fifteen', async () => {
     const { audit, planted } = await auditOf(FIFTEEN_FAULTS);
     const known = new Set<string>(planted.map(({ id }) => FINDING_OF[id] ?? id));
-    expect(audit.findings.map(({ id }) => id).filter((id) => !known.has(id))).toEqual([]);
+    // Vertices that stay behind, or follow the other leg, do tear the skin.
+    expect(audit.findings.map(({ id }) => id).filter((id) => !known.has(id))).toEqual(['skin-stretch']);
   });
 
   it.each(FAULT_IDS)('finds %s alone', async (id) => {
@@ -69,6 +70,10 @@ describe('faults that were planted in the clean sample', () => {
     const alike: { [id: string]: string[] } = {
       'five-influences': ['bleed'],
       'joint-outside-mesh': ['mirror-position'],
+      // Skin that stays behind, or follows the other leg, tears in the exercise.
+      'no-weight': ['skin-stretch'],
+      'control-weight': ['skin-stretch'],
+      bleed: ['skin-stretch'],
     };
     expect(more).toEqual(alike[id] ?? []);
   });
