@@ -5,7 +5,7 @@ import type { Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
 import { carryingPaths, driftOf } from './plants.ts';
 import { proofOf } from './prove.ts';
 import { escapeXml } from './report-junit.ts';
-import { formatValue, formatWhere } from './report-text.ts';
+import { failingMeasures, formatValue, formatWhere } from './report-text.ts';
 import { type Curve, contactChart, curveChart, rangeLimits } from './sheet-charts.ts';
 import { drawMoments, type Moment } from './sheet-figures.ts';
 import { SHEET_STYLE } from './sheet-style.ts';
@@ -102,7 +102,7 @@ function header(proof: Proof, labels: SheetLabels): string {
 }
 
 function findings(proof: Proof): string {
-  const failing = proof.measures.filter((m) => m.verdict === 'fail');
+  const failing = failingMeasures(proof);
   if (failing.length === 0) return '';
   return `<section><h2>What to mend</h2>${failing.map((m) => finding(m, proof)).join('')}</section>`;
 }
@@ -121,8 +121,8 @@ function finding(measure: Measure, proof: Proof): string {
 /** The worst moment of each failing measure, then a few evenly spread ones. */
 function chooseMoments(evidence: Evidence, proof: Proof): Moment[] {
   const chosen: Moment[] = [];
-  for (const measure of proof.measures) {
-    if (measure.verdict !== 'fail' || chosen.length >= MOST_WORST) continue;
+  for (const measure of failingMeasures(proof)) {
+    if (chosen.length >= MOST_WORST) break;
     const place = measure.where[0];
     if (!place) continue;
     const title = MEASURE_RULES[measure.id].title;

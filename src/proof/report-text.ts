@@ -1,5 +1,5 @@
 import type { Measure, Proof, Where } from './measure.ts';
-import { MEASURE_RULES, type Unit } from './thresholds.ts';
+import { MEASURE_RULES, type MeasureId, type Unit } from './thresholds.ts';
 
 /** A value the way a person reads it; lengths as a share of the leg, with millimetres where the leg is known. */
 export function formatValue(value: number, unit: Unit, legLength?: number): string {
@@ -34,6 +34,16 @@ export function formatWhere(place: Where, unit: Unit): string {
   return `${place.role} (${place.joint}), ${frames}: ${formatValue(place.value, unit)}${note}`;
 }
 
+/** What makes other measures fail as well: it is named before them. */
+const CAUSES: readonly MeasureId[] = ['sides', 'limb-gap', 'limb-stretch', 'still-joints'];
+
+/** The failing measures, causes before consequences. */
+export function failingMeasures(proof: Proof): Measure[] {
+  const failing = proof.measures.filter((m) => m.verdict === 'fail');
+  const isCause = (m: Measure) => CAUSES.includes(m.id);
+  return [...failing.filter(isCause), ...failing.filter((m) => !isCause(m))];
+}
+
 export interface ProofTextOptions {
   /** Places a failing measure; 3 unless said otherwise. */
   places?: number;
@@ -54,8 +64,7 @@ export function formatProof(proof: Proof, options: ProofTextOptions = {}): strin
   lines.push(
     `  ${target.frames} frames at ${target.rate.toFixed(2).replace(/\.?0+$/, '')} a second, leg ${round(target.legLength)} m${source ? `, source leg ${round(source.legLength)} m` : ', no source'}; contacts ${proof.contacts.from} (${proof.contacts.intervals.length})`,
   );
-  const failing = proof.measures.filter((m) => m.verdict === 'fail');
-  for (const measure of failing) lines.push('', ...failure(measure, proof, options.places ?? 3));
+  for (const measure of failingMeasures(proof)) lines.push('', ...failure(measure, proof, options.places ?? 3));
   const passing = proof.measures.filter((m) => m.verdict === 'pass');
   if (passing.length > 0) lines.push('', ...table(passing));
   const skipped = proof.measures.filter((m) => m.verdict === 'not measured');

@@ -56,6 +56,18 @@ describe('the text for a terminal', () => {
     expect(text).not.toMatch(/NaN|undefined|null/);
   });
 
+  it('names a cause before what follows from it', () => {
+    const roles = { ...good.roles };
+    for (const part of ['UpperArm', 'LowerArm', 'Hand', 'UpperLeg', 'LowerLeg'] as const) {
+      roles[`left${part}`] = good.roles[`right${part}`];
+      roles[`right${part}`] = good.roles[`left${part}`];
+    }
+    const text = formatProof(prove({ ...good, roles }, good, options));
+    const titles = [...text.matchAll(/FAIL {2}([^:\n]+):/g)].map(([, title]) => title);
+    expect(titles[0]).toBe('Sides');
+    expect(titles).toContain('Pose fidelity');
+  });
+
   it('writes values as a person reads them', () => {
     expect(formatValue(0.00234, 'leg length', 0.8)).toBe('0.23 % of leg (1.87 mm)');
     expect(formatValue(1e-7, 'leg length')).toBe('<0.01 % of leg');
