@@ -55,7 +55,7 @@ export async function writeWholeFile(path: string, content: string | Uint8Array)
     await rm(temporary, { force: true }).catch(() => {});
     throw new RigproofError(
       'FILE_WRITE',
-      `The file cannot be written: ${reasonOf(cause)}.`,
+      `The file cannot be written: ${writeReason(cause)}.`,
       { file: path },
       { hint: 'Check that the folder exists, that it may be written to and that the disk has room.', cause },
     );
@@ -93,6 +93,11 @@ async function reading<T>(path: string, read: () => Promise<T>): Promise<T> {
       { hint: 'Check the path, and that you may read it.', cause },
     );
   }
+}
+
+/** A missing path means another thing for a file that is to be made: its folder. */
+function writeReason(cause: unknown): string {
+  return (cause as { code?: string }).code === 'ENOENT' ? 'the folder does not exist' : reasonOf(cause);
 }
 
 const REASONS: { [code: string]: string } = {
