@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { Command, CommanderError } from 'commander';
 import { formatError, RigproofError } from '../errors.ts';
 import { auditCommand } from './audit.ts';
+import { batchCommand } from './batch.ts';
 import { inspectCommand } from './inspect.ts';
 import { EXIT } from './output.ts';
 import { pairCommand } from './pair.ts';
@@ -17,9 +18,10 @@ const USAGE_FAULTS = new Set([
   'MAP_WHICH_FIGURE',
   'CLIP_WHICH',
   'OUTPUT_FORM',
+  'BATCH_NAMING',
 ]);
 
-const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand, auditCommand];
+const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand, auditCommand, batchCommand];
 
 function createProgram(): Command {
   const { version, description } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));

@@ -188,7 +188,7 @@ function formOf(path: string, animationOnly: boolean): DeliveryForm {
 }
 
 /** Weights of the mapping between the angles of a limb and its reach. */
-function reachOf({ limbs }: Mapping): Record<Limb, number> {
+export function reachOf({ limbs }: Mapping): Record<Limb, number> {
   const reach = { ...RETARGET_DEFAULTS.reach };
   for (const [limb, { reach: weight }] of Object.entries(limbs ?? {}) as [Limb, { reach?: number }][]) {
     if (weight !== undefined) reach[limb] = weight;
@@ -197,7 +197,7 @@ function reachOf({ limbs }: Mapping): Record<Limb, number> {
 }
 
 /** What a mapping holds that a retarget does not use. Nothing is ignored in silence. */
-function notApplied(mapping: Mapping): Note[] {
+export function notApplied(mapping: Mapping): Note[] {
   const parts = [
     mapping.chains && 'chains',
     mapping.corrections && 'corrections',

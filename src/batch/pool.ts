@@ -1,0 +1,60 @@
+import { Piscina } from 'piscina';
+import { RigproofError } from '../errors.ts';
+
+/**
+ * The program of a worker stands beside this file under the same extension: compiled in `dist`, and TypeScript when the
+ * sources are run (tests, `tsx`). Node of the oldest version that is supported does not read TypeScript, so a worker from
+ * source loads tsx first, as its parent did.
+ */
+const FROM_SOURCE = import.meta.url.endsWith('.ts');
+const WORKER = new URL(FROM_SOURCE ? './worker.ts' : './worker.js', import.meta.url).href;
+
+/** How often a task is given to a new worker when the one that had it died. */
+const MOST_TRIES = 3;
+
+export interface Pool<Task, Result> {
+  /** @throws RigproofError BATCH_WORKER_LOST when one worker after the other died of this task */
+  run(task: Task): Promise<Result>;
+  /** Ends the workers; waits for what they have in hand. */
+  close(): Promise<void>;
+}
+
+export interface PoolOptions {
+  workers: number;
+  /** Name of the exported function; the default export when left out. */
+  name?: string;
+}
+
+export function openPool<Task, Result>({ workers, name }: PoolOptions): Pool<Task, Result> {
+  const piscina = new Piscina({
+    filename: WORKER,
+    name: name ?? 'default',
+    minThreads: workers,
+    maxThreads: workers,
+    concurrentTasksPerWorker: 1,
+    execArgv: FROM_SOURCE ? ['--import', 'tsx'] : [],
+  });
+  return {
+    async run(task) {
+      for (let tries = 1; ; tries++) {
+        try {
+          return (await piscina.run(task)) as Result;
+        } catch (cause) {
+          // A task answers with a record whatever happens in it: what is thrown here is the end of a thread.
+          if (tries < MOST_TRIES) continue;
+          const reason = cause instanceof Error ? cause.message : String(cause);
+          throw new RigproofError(
+            'BATCH_WORKER_LOST',
+            `A worker ended ${tries} times at this clip: ${reason}`,
+            {},
+            {
+              hint: 'It may need more memory than there is: run it alone with --workers 1, or cut the clip.',
+              cause,
+            },
+          );
+        }
+      }
+    },
+    close: () => piscina.close(),
+  };
+}

@@ -1,0 +1,195 @@
+import { mkdir } from 'node:fs/promises';
+import { basename, dirname, join } from 'node:path';
+import { findAnimation } from '../convert/animations.ts';
+import { convert, sourceFigure } from '../convert/convert.ts';
+import { type DeliverOptions, deliver } from '../convert/deliver.ts';
+import { openFile } from '../convert/node.ts';
+import { openCharacter } from '../convert/open-character.ts';
+import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
+import { createReceiver, type Receiver } from '../convert/receiver.ts';
+import { rereadFigure } from '../convert/reread.ts';
+import { RigproofError } from '../errors.ts';
+import { inferFrameRate } from '../formats/bvh/index.ts';
+import { parseContainer } from '../formats/gltf/container.ts';
+import { readContainerFile } from '../formats/gltf/node.ts';
+import { writeWholeFile } from '../formats/node.ts';
+import type { Proof } from '../proof/measure.ts';
+import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureRow, Task, WorstPlace } from './job.ts';
+import { proofWithPicture } from './picture.ts';
+import { findDone, writeRecord } from './records.ts';
+import { extensionOf } from './settings.ts';
+
+/** Where proof sheets stand in the output folder. */
+export const SHEET_FOLDER = 'sheets';
+
+/** Characters that a worker keeps open. More would need more memory the longer the list of characters is. */
+const MOST_OPEN = 4;
+
+/** Faults of the machine or of the moment: the same job may do well next time, so they are not kept. */
+const PASSING_FAULTS = new Set([
+  'FILE_OPEN',
+  'FILE_WRITE',
+  'GLTF_OPEN',
+  'BVH_FILE',
+  'BATCH_FAULT',
+  'BATCH_WORKER_LOST',
+]);
+
+/**
+ * Does the jobs of one clip. What was done before, by whoever, is not done again. Every job ends in a record: a fault of
+ * one leaves the others alone.
+ */
+export async function runTask(task: Task): Promise<JobRecord[]> {
+  const records: JobRecord[] = [];
+  let performer: Performer | null = null;
+  for (const job of task.jobs) {
+    let record = await findDone(task.outputFolder, job.output, job.key);
+    if (record === null) {
+      try {
+        performer ??= await openPerformer(task);
+        record = await runJob(job, task, performer, await receiverOf(job.character));
+      } catch (error) {
+        record = failedRecord(job, error);
+      }
+      if (isKept(record)) {
+        try {
+          await writeRecord(task.outputFolder, job.output, record);
+        } catch (error) {
+          record = failedRecord(job, error);
+        }
+      }
+    }
+    records.push(record);
+  }
+  return records;
+}
+
+/** Whether a record says something about the inputs, and not about the moment. */
+function isKept(record: JobRecord): boolean {
+  return record.status === 'done' || !PASSING_FAULTS.has(record.error.code);
+}
+
+/** The record of a job that ended in an error. */
+export function failedRecord(job: Job, error: unknown): FailedRecord {
+  const known =
+    error instanceof RigproofError
+      ? error
+      : new RigproofError(
+          'BATCH_FAULT',
+          `A fault in rigproof: ${error instanceof Error ? error.message : String(error)}`,
+          {},
+          { hint: 'Run this clip alone with --debug and report what it shows.' },
+        );
+  return {
+    ...namesOf(job),
+    status: 'unreadable',
+    error: { code: known.code, message: known.message, place: known.place, hint: known.hint ?? null },
+  };
+}
+
+function namesOf(job: Job) {
+  const { key, clip, character } = job;
+  return {
+    format: 'rigproof-job',
+    version: 1,
+    key,
+    clip: clip.name,
+    character: character.label,
+    group: clip.group,
+  } as const;
+}
+
+const open = new Map<string, Receiver>();
+
+async function receiverOf(character: CharacterEntry): Promise<Receiver> {
+  const id = `${character.hash} ${JSON.stringify(character.constraints)}`;
+  let receiver = open.get(id);
+  if (receiver) {
+    open.delete(id);
+  } else {
+    const opened = await openFile(character.path);
+    if (opened.kind !== 'character') throw notACharacter(character.path);
+    receiver = createReceiver(opened.character, character.constraints);
+  }
+  // The map keeps the order of insertion: the first one is the one that was used least lately.
+  open.set(id, receiver);
+  if (open.size > MOST_OPEN) open.delete(open.keys().next().value!);
+  return receiver;
+}
+
+export function notACharacter(path: string): RigproofError {
+  return new RigproofError(
+    'FILE_NOT_CHARACTER',
+    'This is a BVH clip; expected a character.',
+    { file: path },
+    { hint: 'Give a .glb, .gltf or .vrm with --character.' },
+  );
+}
+
+async function openPerformer({ jobs, body, settings }: Task): Promise<Performer> {
+  const { path, animation } = jobs[0]!.clip;
+  const { keepRestFrames, sampleFps } = settings;
+  const options = { keepRestFrames, body: body ?? undefined };
+  const opened = await openFile(path);
+  if (opened.kind === 'clip') return performerFromBvh(path, opened.file.takes[0]!, opened.file.notes, options);
+  return performerFromCharacter(opened.character, animation, sampleFps, options);
+}
+
+async function runJob(
+  job: Job,
+  { settings, outputFolder }: Task,
+  performer: Performer,
+  receiver: Receiver,
+): Promise<DoneRecord> {
+  const conversion = convert(performer, receiver, { contact: settings.contact, retarget: { reach: settings.reach } });
+  const delivering: Partial<DeliverOptions> & { name: string } = { ...settings, name: job.animation };
+  const delivery = deliver(receiver, conversion.clip, delivering);
+  const file = `${job.output}${extensionOf(settings.form)}`;
+  const path = join(outputFolder, file);
+  await mkdir(dirname(path), { recursive: true });
+  await writeWholeFile(path, delivery.bytes);
+
+  // What holds no mesh is proved on the character: the same keys, written as a character and read back.
+  const isCharacter = settings.form === 'glb';
+  const judged = isCharacter ? delivery : deliver(receiver, conversion.clip, { ...delivering, form: 'glb' });
+  const container = isCharacter ? readContainerFile(path) : parseContainer(judged.bytes, basename(job.character.path));
+  const written = await openCharacter(container, { referencePose: receiver.character.referencePose.kind });
+  const target = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
+  const labels = { target: file, source: job.clip.name };
+  const { proof, picture, html } = proofWithPicture(target, sourceFigure(performer), labels, settings.sheets);
+  const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
+  if (sheet !== null) {
+    await mkdir(dirname(join(outputFolder, sheet)), { recursive: true });
+    await writeWholeFile(join(outputFolder, sheet), html!);
+  }
+  return {
+    ...namesOf(job),
+    status: 'done',
+    animation: delivery.animation,
+    frames: conversion.clip.frameCount,
+    fps: inferFrameRate(conversion.clip.frameDuration).fps,
+    outputs: [{ file, bytes: delivery.bytes.length }],
+    sheet,
+    verdict: proof.verdict,
+    counts: proof.counts,
+    measures: proof.measures.map(
+      ({ id, unit, value, threshold, verdict }): MeasureRow => ({ id, unit, value, threshold, verdict }),
+    ),
+    worst: worstOf(proof),
+    picture,
+    warnings: [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes],
+  };
+}
+
+/** The measure that is furthest beyond what passes, or comes nearest to it. */
+export function worstOf({ measures }: Proof): WorstPlace | null {
+  let worst: WorstPlace | null = null;
+  for (const { id, value, threshold, where } of measures) {
+    if (value === null) continue;
+    const ratio = threshold > 0 ? value / threshold : value > 0 ? 1 + value : 0;
+    if (worst !== null && ratio <= worst.ratio) continue;
+    const place = where[0];
+    worst = { id, ratio, role: place?.role ?? null, joint: place?.joint ?? null, frame: place?.worstFrame ?? null };
+  }
+  return worst;
+}

@@ -1,0 +1,176 @@
+import { availableParallelism } from 'node:os';
+import { Command, Option } from 'commander';
+import type { JobRecord } from '../batch/job.ts';
+import type { BatchPlan } from '../batch/plan.ts';
+import { type BatchResult, runBatch } from '../batch/run.ts';
+import { formatError, RigproofError } from '../errors.ts';
+import {
+  batchPairing,
+  type DeliveryFlags,
+  deliveryOptions,
+  parseCount,
+  parseShard,
+  programVersion,
+} from './batch-options.ts';
+import { createProgressLine } from './batch-progress.ts';
+import { frameOptions } from './body-options.ts';
+import { type PairMappingFlags, pairMappingOptions } from './constraints.ts';
+import { type CommonOptions, createOutput, EXIT, type Output } from './output.ts';
+
+interface BatchFlags extends CommonOptions, PairMappingFlags, DeliveryFlags {
+  character: string[];
+  output: string;
+  workers: number;
+  shard?: { index: number; count: number };
+  strict?: boolean;
+  verbose?: boolean;
+}
+
+/** What `rigproof batch --json` prints. Members may be added; those here keep their meaning. */
+export interface BatchCommandResult {
+  format: 'rigproof-batch-run';
+  version: 1;
+  counts: BatchResult['counts'];
+  /** Jobs that this run did. */
+  converted: number;
+  interrupted: boolean;
+  files: BatchResult['files'];
+}
+
+/** As shells count an end by Ctrl-C: 128 and the number of the signal. */
+const INTERRUPTED = 130;
+
+export function batchCommand(): Command {
+  const command = new Command('batch')
+    .description('Put a library of clips onto characters, unattended: convert, write, prove, and sum up.')
+    .argument('<clips...>', 'clips (.bvh, .glb, .gltf), folders, quoted patterns, or a list file (.txt), one a line')
+    .requiredOption('--character <rig...>', 'the characters: .glb, .gltf or .vrm')
+    .requiredOption('-o, --output <folder>', 'where the results go; a second run does only what has changed')
+    .addOption(new Option('--workers <count>', 'threads').default(availableParallelism()).argParser(parseCount))
+    .addOption(new Option('--shard <i/n>', 'only the i-th of n shares, for job arrays').argParser(parseShard))
+    .option('--strict', 'do not begin when the pairing of a skeleton group is not sure')
+    .option('--verbose', 'a line for each clip that is done');
+  for (const option of [
+    ...deliveryOptions(),
+    ...pairMappingOptions(),
+    ...frameOptions('source-', 'clips'),
+    ...frameOptions('target-', 'characters'),
+  ]) {
+    command.addOption(option);
+  }
+  return command
+    .addHelpText(
+      'after',
+      `
+Examples:
+  rigproof batch library --character hero.glb --character guard.glb -o out
+  rigproof batch 'library/**/walk*.bvh' --character hero.glb -o out --int16 --sheets all
+
+Exit codes: 0 all hold, 1 some proofs failed, 3 some inputs could not be used, ${INTERRUPTED} interrupted.`,
+    )
+    .action(batch);
+}
+
+async function batch(clips: string[], flags: BatchFlags): Promise<void> {
+  const output = createOutput(flags);
+  const line = createProgressLine(flags);
+  const stopping = stopOnSignal(() => line.say('Finishing what is in hand; once more to stop at once.'));
+  try {
+    const { settings, ...constraints } = await batchPairing(flags);
+    const result = await runBatch(
+      {
+        ...constraints,
+        clips,
+        characters: flags.character,
+        outputFolder: flags.output,
+        settings,
+        workers: flags.workers,
+        shard: flags.shard,
+        strict: flags.strict,
+        version: programVersion(),
+      },
+      {
+        signal: stopping.signal,
+        onPlan: (plan, jobs) => sayPlan(plan, jobs, line.say),
+        onRecord(record, progress) {
+          if (flags.verbose || record.status === 'unreadable') line.say(describeRecord(record));
+          line.update(progress);
+        },
+      },
+    );
+    line.end();
+    reportResult(output, result);
+  } finally {
+    line.end();
+    stopping.done();
+  }
+}
+
+/** Aborts at the first Ctrl-C (or SIGTERM); the second one ends the process. */
+export function stopOnSignal(onStop: () => void): { signal: AbortSignal; done(): void } {
+  const controller = new AbortController();
+  const stop = () => {
+    if (controller.signal.aborted) process.exit(INTERRUPTED);
+    controller.abort();
+    onStop();
+  };
+  process.on('SIGINT', stop).on('SIGTERM', stop);
+  return { signal: controller.signal, done: () => void process.off('SIGINT', stop).off('SIGTERM', stop) };
+}
+
+function sayPlan(
+  plan: BatchPlan,
+  { pending, total }: { pending: number; total: number },
+  say: (text: string) => void,
+): void {
+  for (const { name, error } of plan.unusable) {
+    say(
+      formatError(new RigproofError(error.code, error.message, { file: name, ...error.place }, { hint: error.hint })),
+    );
+  }
+  for (const { id, family, clips, from, doubts } of plan.groups) {
+    if (doubts.length > 0)
+      say(`unsure  group ${id} (family ${family}, ${clips} clips, as ${from}): ${doubts.join(' ')}`);
+  }
+  const kept = total - pending;
+  say(
+    `${total} to do: ${plan.characters.length} characters, ${plan.groups.length} skeleton groups${kept > 0 ? `; ${kept} are done already` : ''}.`,
+  );
+}
+
+/** `✓ pass  dances/salsa_01.bvh on knight`; what fails says by which measure. */
+export function describeRecord(record: JobRecord): string {
+  const { clip, character } = record;
+  if (record.status === 'unreadable') {
+    const { code, message, place, hint } = record.error;
+    return formatError(new RigproofError(code, message, { file: clip, ...place }, { hint: hint ?? undefined }));
+  }
+  const { verdict, worst, frames } = record;
+  const why = verdict === 'fail' && worst ? `  ${worst.id} ${worst.ratio.toFixed(1)} times what passes` : '';
+  return `${verdict.padEnd(4)}  ${clip} on ${character}, ${frames} frames${why}`;
+}
+
+function reportResult(output: Output, { counts, converted, interrupted, files }: BatchResult): void {
+  const result: BatchCommandResult = {
+    format: 'rigproof-batch-run',
+    version: 1,
+    counts,
+    converted,
+    interrupted,
+    files,
+  };
+  output.json(result);
+  const broken = counts.unreadable + counts.unusable;
+  output.text(
+    `${converted} converted; of ${counts.jobs}, ${counts.pass} hold, ${counts.fail} fail their proof${counts.notMeasured > 0 ? `, ${counts.notMeasured} could not be measured` : ''}${broken > 0 ? `, ${broken} could not be used` : ''}${counts.missing > 0 ? `, ${counts.missing} are not done` : ''}.`,
+  );
+  output.text(`Summary: ${files.html} (also .json and .csv)`);
+  if (interrupted) output.text('Interrupted. The same command goes on from here.');
+  process.exitCode = interrupted
+    ? INTERRUPTED
+    : broken > 0
+      ? EXIT.BAD_INPUT
+      : counts.fail > 0
+        ? EXIT.PROOF_FAILED
+        : EXIT.DONE;
+}
