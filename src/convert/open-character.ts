@@ -6,12 +6,12 @@ import { type ReadCharacterOptions, readCharacter } from '../formats/gltf/read-c
 const DRACO = 'KHR_draco_mesh_compression';
 
 /**
- * Reads a document as a character; meshes that are compressed with Draco are decoded.
+ * Reads a document as a character; meshes that are compressed with Draco are decoded, by the decoder given or by the library's own.
  * @throws RigproofError as `readCharacter`
  */
 export async function openCharacter(container: GltfContainer, options: ReadCharacterOptions = {}): Promise<Character> {
   const { extensionsUsed } = container.json;
   const isCompressed = Array.isArray(extensionsUsed) && extensionsUsed.includes(DRACO);
-  const dracoDecoder = isCompressed ? await createDracoDecoder() : undefined;
+  const dracoDecoder = isCompressed && !options.dracoDecoder ? await createDracoDecoder() : undefined;
   return readCharacter(container, { dracoDecoder, ...options });
 }

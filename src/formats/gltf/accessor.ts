@@ -24,7 +24,7 @@ export function isCompressed(container: GltfContainer, index: number): boolean {
 export function readAccessor(
   container: GltfContainer,
   index: number,
-  type: 'SCALAR' | 'VEC3' | 'VEC4' | 'MAT4',
+  type: 'SCALAR' | 'VEC2' | 'VEC3' | 'VEC4' | 'MAT4',
   pointer = `/accessors/${index}`,
 ): Float64Array {
   const accessor = documentOf(container).accessors![index]!;

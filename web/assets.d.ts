@@ -1,0 +1,5 @@
+declare module '*?url' {
+  const url: string;
+  export default url;
+}
+declare module '*.css';

@@ -1,0 +1,15 @@
+import { render } from 'preact';
+import { App } from './app.tsx';
+import { takeServed } from './model/files.ts';
+import { restore } from './model/store.ts';
+import './styles/base.css';
+import './styles/layout.css';
+import './styles/panel.css';
+import './styles/strip.css';
+import './styles/start.css';
+
+render(<App />, document.getElementById('app')!);
+
+// `rigproof open` says so in the address when files wait beside the page.
+if (new URLSearchParams(location.search).has('files')) await restore().then(takeServed);
+else await restore();

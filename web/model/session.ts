@@ -1,0 +1,73 @@
+import type { Mapping, MappingSide } from '../library.ts';
+
+/** A file that the session works on; its bytes are kept elsewhere, under `id`. */
+export interface FileEntry {
+  id: string;
+  /** As the user named it. */
+  name: string;
+}
+
+/** A motion: a BVH file, or one animation of a glTF file. */
+export interface ClipEntry extends FileEntry {
+  /** Index of the animation; null for a BVH file. */
+  animation: number | null;
+  /** What the list shows: the name of the file or of the animation. */
+  title: string;
+}
+
+export type Axis = '+X' | '-X' | '+Y' | '-Y' | '+Z' | '-Z';
+
+/** What a person has said about the space of a file where it was measured wrongly. */
+export interface Corrections {
+  up?: Axis;
+  facing?: Axis;
+  /** Metres a unit. */
+  unit?: number;
+  /** Frames a second. */
+  fps?: number;
+  keepRestFrames?: boolean;
+}
+
+/** How the motion is put onto the character. */
+export interface Options {
+  contact: boolean;
+  /** Seconds that a foot takes into and out of its plant. */
+  ramp: number;
+  keepAllKeys: boolean;
+  int16: boolean;
+}
+
+/** Everything that a person decided: plain data, kept in the list of states that undo walks, and across reloads. */
+export interface Session {
+  character: FileEntry | null;
+  clips: ClipEntry[];
+  /** Index into `clips` of the one that is shown. */
+  current: number;
+  /** Decisions about the character's joints. */
+  target: MappingSide;
+  /** Decisions about a clip's joints, by its file. */
+  sources: { [file: string]: MappingSide };
+  /** Decisions about the space of a file, by file. */
+  spaces: { [file: string]: Corrections };
+  limbs: NonNullable<Mapping['limbs']>;
+  corrections: NonNullable<Mapping['corrections']>;
+  options: Options;
+}
+
+export const OPTIONS: Options = { contact: true, ramp: 0.2, keepAllKeys: false, int16: false };
+
+export const EMPTY_SESSION: Session = {
+  character: null,
+  clips: [],
+  current: 0,
+  target: {},
+  sources: {},
+  spaces: {},
+  limbs: {},
+  corrections: {},
+  options: OPTIONS,
+};
+
+export function currentClip(session: Session): ClipEntry | null {
+  return session.clips[session.current] ?? null;
+}

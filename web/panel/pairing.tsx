@@ -1,0 +1,3 @@
+export function PairingPanel() {
+  return <p />;
+}

@@ -1,0 +1,260 @@
+import * as THREE from 'three';
+import { OrbitControls } from 'three/examples/jsm/controls/OrbitControls.js';
+import { ROLES } from '../library.ts';
+import type { Camera, FigureName } from '../model/view.ts';
+import type { MotionData, PerformerData, ReceiverData } from '../worker/protocol.ts';
+import { CharacterMesh } from './character-mesh.ts';
+import { type Colours, coloursFor } from './colours.ts';
+import { Ground } from './ground.ts';
+import { PerformerFigure } from './performer-figure.ts';
+import { createPoser, type Poser, sidesOf } from './poses.ts';
+
+export type Stance = 'motion' | 'rest' | 'canonical';
+
+export interface Show {
+  frame: number;
+  stance: Stance;
+  over: boolean;
+  follows: boolean;
+  prints: boolean;
+  heat: readonly Float32Array[] | null;
+}
+
+/** Leg of a grown person, metres: footprints are drawn for it. */
+const USUAL_LEG = 0.85;
+
+/** The picture: performer and character on a floor. Draws only when asked to. */
+export class Stage {
+  readonly camera = new THREE.PerspectiveCamera(32, 1, 0.05, 200);
+  readonly controls: OrbitControls;
+  readonly offsets: Record<FigureName, THREE.Vector3> = { source: new THREE.Vector3(), target: new THREE.Vector3() };
+  performer: PerformerData | null = null;
+  receiver: ReceiverData | null = null;
+  motion: MotionData | null = null;
+  posers: Partial<Record<FigureName, Poser>> = {};
+  colours: Colours = coloursFor(false);
+  private readonly renderer: THREE.WebGLRenderer;
+  private readonly scene = new THREE.Scene();
+  private readonly ground = new Ground();
+  private readonly sun = new THREE.DirectionalLight(0xffffff, 2.1);
+  private figure: PerformerFigure | null = null;
+  private mesh: CharacterMesh | null = null;
+  private bones: PerformerFigure | null = null;
+  private followed = new THREE.Vector3();
+  private hasFramed = false;
+  private faint: boolean | null = null;
+
+  constructor(canvas: HTMLCanvasElement, onChange: () => void) {
+    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, powerPreference: 'high-performance' });
+    this.renderer.shadowMap.enabled = true;
+    this.renderer.shadowMap.type = THREE.PCFShadowMap;
+    this.controls = new OrbitControls(this.camera, canvas);
+    this.controls.enableDamping = false;
+    this.controls.maxPolarAngle = Math.PI * 0.55;
+    this.controls.addEventListener('change', onChange);
+    this.sun.castShadow = true;
+    this.sun.shadow.mapSize.set(1024, 1024);
+    const reach = this.sun.shadow.camera;
+    reach.left = -3;
+    reach.right = 3;
+    reach.top = 3;
+    reach.bottom = -3;
+    this.scene.add(new THREE.HemisphereLight(0xffffff, 0x8d8678, 1.7), this.sun, this.sun.target, this.ground.group);
+    this.camera.position.set(2.6, 1.7, 5.2);
+    this.controls.target.set(0, 0.9, 0);
+  }
+
+  setTheme(dark: boolean): void {
+    this.colours = coloursFor(dark);
+    this.scene.background = new THREE.Color(this.colours.ground);
+    this.scene.fog = new THREE.Fog(this.colours.ground, 9, 22);
+    this.ground.setColours(this.colours);
+    this.faint = null;
+  }
+
+  resize(width: number, height: number, ratio: number): void {
+    this.renderer.setPixelRatio(ratio);
+    this.renderer.setSize(width, height, false);
+    this.camera.aspect = width / Math.max(1, height);
+    this.camera.updateProjectionMatrix();
+  }
+
+  setPerformer(data: PerformerData | null): void {
+    if (data === this.performer) return;
+    this.performer = data;
+    if (this.figure) {
+      this.scene.remove(this.figure.group);
+      this.figure.dispose();
+      this.figure = null;
+    }
+    if (!data) return;
+    const { skeleton, roles, height, posture } = data;
+    this.figure = new PerformerFigure(skeleton, sidesOf(skeleton, roles), height, () => true);
+    this.scene.add(this.figure.group);
+    this.posers.source = createPoser(skeleton, posture);
+    this.faint = null;
+  }
+
+  setReceiver(data: ReceiverData | null, motion: MotionData | null): void {
+    if (data === this.receiver && motion === this.motion) return;
+    const isNew = data !== this.receiver;
+    const wasEmpty = this.receiver === null;
+    this.receiver = data;
+    this.motion = motion;
+    if (isNew) {
+      for (const old of [this.mesh, this.bones]) {
+        if (!old) continue;
+        this.scene.remove(old.group);
+        old.dispose();
+      }
+      this.mesh = null;
+      this.bones = null;
+    }
+    if (!data || !motion) return;
+    const { skeleton, roles, height } = data;
+    if (isNew) {
+      this.mesh = new CharacterMesh(data);
+      this.scene.add(this.mesh.group);
+      if (data.skins.length === 0) {
+        this.bones = new PerformerFigure(skeleton, sidesOf(skeleton, roles), height, () => true);
+        this.scene.add(this.bones.group);
+      }
+      this.faint = null;
+      if (!wasEmpty) this.hasFramed = false;
+    }
+    this.posers.target = createPoser(skeleton, data.posture, motion);
+    this.ground.setPrints(motion.plants, data.height / (USUAL_LEG * 2));
+  }
+
+  /** Distance between the figures when they stand side by side. */
+  get gap(): number {
+    const heights = [(this.performer?.height ?? 0) * (this.motion?.scale ?? 1), this.receiver?.height ?? 0];
+    return 0.62 * Math.max(...heights, 0.5);
+  }
+
+  draw(show: Show): void {
+    this.pose(show);
+    if (!this.hasFramed && this.receiver) this.look('free');
+    const faint = show.over;
+    if (this.faint !== faint || show.heat !== null || this.heatShown !== show.heat) {
+      this.figure?.setColours(this.colours, false);
+      this.bones?.setColours(this.colours, faint);
+      this.mesh?.setHeat(show.heat, this.colours, faint);
+      this.faint = faint;
+      this.heatShown = show.heat;
+    }
+    this.ground.showPrints(show.prints && show.stance === 'motion', this.offsets.target);
+    this.renderer.render(this.scene, this.camera);
+  }
+  private heatShown: readonly Float32Array[] | null = null;
+
+  private pose({ frame, stance, over, follows }: Show): void {
+    const { performer, receiver, motion } = this;
+    const half = over ? 0 : this.gap / 2;
+    this.offsets.source.set(-half, 0, 0);
+    this.offsets.target.set(half, 0, 0);
+    const take = (poser: Poser | undefined, clip: MotionData['clip'] | undefined): void => {
+      if (!poser) return;
+      if (stance === 'rest') poser.rest();
+      else if (stance === 'canonical' || !clip || clip.frameCount === 0) poser.canonical();
+      else poser.frame(clip, Math.min(frame, clip.frameCount - 1));
+    };
+    take(this.posers.source, performer?.clip);
+    take(this.posers.target, motion?.clip);
+    if (this.figure && this.posers.source) {
+      this.figure.setPose(this.posers.source.pose);
+      this.figure.group.scale.setScalar(motion?.scale ?? 1);
+      this.figure.group.position.copy(this.offsets.source);
+    }
+    if (this.posers.target) {
+      this.mesh?.setPose(this.posers.target.pose);
+      this.mesh?.group.position.copy(this.offsets.target);
+      this.bones?.setPose(this.posers.target.pose);
+      this.bones?.group.position.copy(this.offsets.target);
+    }
+    if (follows && receiver && this.posers.target) this.follow(receiver.roles.hips ?? 0);
+    this.sun.position.copy(this.controls.target).add(new THREE.Vector3(2.2, 5, 3.4));
+    this.sun.target.position.copy(this.controls.target);
+  }
+
+  /** Moves camera and what it looks at along with the hips, over the floor only. */
+  private follow(hips: number): void {
+    const { positions } = this.posers.target!.pose;
+    const now = new THREE.Vector3(positions[hips * 3]!, 0, positions[hips * 3 + 2]!);
+    const way = now.clone().sub(this.followed);
+    this.followed.copy(now);
+    this.controls.target.add(way);
+    this.camera.position.add(way);
+  }
+
+  /** Brings both figures into the picture from one side. */
+  look(from: Camera): void {
+    const height = Math.max(this.receiver?.height ?? 1.7, (this.performer?.height ?? 0) * (this.motion?.scale ?? 1));
+    const width = this.gap + height * 1.05;
+    const hips = this.receiver?.roles.hips ?? 0;
+    const at = this.posers.target?.pose.positions;
+    const middle = new THREE.Vector3(at?.[hips * 3] ?? 0, height * 0.5, at?.[hips * 3 + 2] ?? 0);
+    this.followed.set(middle.x, 0, middle.z);
+    const field = Math.tan((this.camera.fov * Math.PI) / 360);
+    const distance = Math.max((height * 1.22) / 2 / field, width / 2 / field / this.camera.aspect);
+    const way = { free: [0.28, 0.2, 1], front: [0, 0.04, 1], side: [1, 0.04, 0], top: [0, 1, 0.01] }[from];
+    this.controls.target.copy(middle);
+    this.camera.position.fromArray(way).normalize().multiplyScalar(distance).add(middle);
+    this.controls.update();
+    this.hasFramed = true;
+  }
+
+  /** Turns the camera about what it looks at; radians. */
+  orbit(turn: number, tilt: number): void {
+    const arm = this.camera.position.clone().sub(this.controls.target);
+    const polar = new THREE.Spherical().setFromVector3(arm);
+    polar.theta += turn;
+    polar.phi = Math.min(this.controls.maxPolarAngle, Math.max(0.02, polar.phi + tilt));
+    this.camera.position.setFromSpherical(polar).add(this.controls.target);
+    this.controls.update();
+  }
+
+  zoom(factor: number): void {
+    this.camera.position.sub(this.controls.target).multiplyScalar(factor).add(this.controls.target);
+    this.controls.update();
+  }
+
+  /** Looks at one joint of a figure, nearer than before. */
+  lookAt(figure: FigureName, joint: number): void {
+    const point = this.worldOf(figure, joint);
+    if (!point) return;
+    const arm = this.camera.position.clone().sub(this.controls.target);
+    const height = this.receiver?.height ?? 1.7;
+    arm.setLength(Math.min(arm.length(), height * 1.6));
+    this.controls.target.copy(point);
+    this.camera.position.copy(point).add(arm);
+    this.controls.update();
+  }
+
+  /** A joint's place in the picture's space, with the figure's offset and scale. */
+  worldOf(figure: FigureName, joint: number): THREE.Vector3 | null {
+    const positions = this.posers[figure]?.pose.positions;
+    if (!positions || joint * 3 >= positions.length) return null;
+    const scale = figure === 'source' ? (this.motion?.scale ?? 1) : 1;
+    return new THREE.Vector3()
+      .fromArray(positions, joint * 3)
+      .multiplyScalar(scale)
+      .add(this.offsets[figure]);
+  }
+
+  /** Joints that are worth pointing at: those with a role, and whatever else is not a trimming. */
+  jointsOf(figure: FigureName): number[] {
+    const data = figure === 'source' ? this.performer : this.receiver;
+    if (!data) return [];
+    const hidden = new Set(data.helpers.filter(({ kind }) => kind === 'extra').map(({ joint }) => joint));
+    const withRole = new Set(ROLES.flatMap((role) => data.roles[role] ?? []));
+    return Array.from({ length: data.skeleton.jointCount }, (_, j) => j).filter(
+      (j) => withRole.has(j) || !hidden.has(j),
+    );
+  }
+
+  dispose(): void {
+    this.controls.dispose();
+    this.renderer.dispose();
+  }
+}

@@ -1,0 +1,258 @@
+import {
+  applyMapping,
+  type BodyConstraints,
+  type BvhFile,
+  type Character,
+  type Conversion,
+  convert,
+  createReceiver,
+  type DeliveryForm,
+  type DracoDecoder,
+  deliver,
+  fileKind,
+  findAnimation,
+  type Limb,
+  type Mapping,
+  type MappingSide,
+  mappingOf,
+  type Note,
+  openCharacter,
+  type PairingReport,
+  type Performer,
+  type Proof,
+  parseBvh,
+  parseContainer,
+  performerFromBvh,
+  performerFromCharacter,
+  proofSheet,
+  RETARGET_DEFAULTS,
+  type Receiver,
+  RigproofError,
+  reportPairing,
+  rereadFigure,
+  SAMPLE_FPS,
+  type Skeleton,
+  sourceFigure,
+  writeMapping,
+} from '../library.ts';
+import type { Axis, ClipEntry, Corrections, FileEntry } from '../model/session.ts';
+import type { Delivered, DeliverForm, Job, OpenedInfo, OpenRequest } from './protocol.ts';
+
+type Opened = { kind: 'clip'; file: BvhFile } | { kind: 'character'; character: Character };
+
+/** A value that is kept until its key changes. */
+interface Kept<T> {
+  key: string;
+  value: T;
+}
+
+/** Everything that one job leads to, each part kept as long as what it depends on stays the same. */
+export interface Engine {
+  open(request: OpenRequest): Promise<{ info: OpenedInfo; notes: Note[] }>;
+  performer(job: Job): Kept<Performer>;
+  receiver(job: Job): Kept<Receiver>;
+  motion(job: Job): { conversion: Conversion; pairing: PairingReport };
+  /** Writes the motion, reads it back and proves it, as the command line does. */
+  prove(job: Job): Promise<{ proof: Proof; sheet: string; glb: Uint8Array }>;
+  deliver(job: Job, form: DeliverForm): Promise<Delivered>;
+}
+
+/** @param draco  gives the decoder for compressed meshes; called only when one is met */
+export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
+  const files = new Map<string, Opened>();
+  let performer: Kept<Performer> | null = null;
+  let receiver: Kept<Receiver> | null = null;
+  let motion: Kept<{ conversion: Conversion; pairing: PairingReport }> | null = null;
+  let proven: Kept<{ proof: Proof; sheet: string; glb: Uint8Array }> | null = null;
+
+  async function open(request: OpenRequest): Promise<{ info: OpenedInfo; notes: Note[] }> {
+    const { id, name } = request;
+    const bytes = new Uint8Array(request.bytes);
+    if (fileKind(bytes, name) === 'bvh') {
+      const file = parseBvh(bytes, name);
+      files.set(id, { kind: 'clip', file });
+      const { skeleton, clip } = file.takes[0]!;
+      const title = stem(name);
+      return {
+        info: { kind: 'clip', title, joints: skeleton.jointCount, frames: clip.frameCount },
+        notes: [...file.notes],
+      };
+    }
+    const companions = new Map(request.companions.map((file) => [file.name, new Uint8Array(file.bytes)]));
+    const container = parseContainer(bytes, name, (uri) => companions.get(uri.split('/').at(-1)!));
+    const character = await readWith(container);
+    files.set(id, { kind: 'character', character });
+    const { skeleton, skins, animations, notes } = character;
+    return {
+      info: { kind: 'character', joints: skeleton.jointCount, animations, hasMesh: skins.length > 0, humanoid: true },
+      notes,
+    };
+  }
+
+  async function readWith(container: Character['container'], referencePose?: Character['referencePose']['kind']) {
+    const { extensionsUsed } = container.json;
+    const isDraco = Array.isArray(extensionsUsed) && extensionsUsed.includes('KHR_draco_mesh_compression');
+    return openCharacter(container, {
+      ...(isDraco ? { dracoDecoder: await draco() } : {}),
+      ...(referencePose ? { referencePose } : {}),
+    });
+  }
+
+  function need<K extends Opened['kind']>({ id, name }: FileEntry, kind: K): Extract<Opened, { kind: K }> {
+    const file = files.get(id);
+    if (file?.kind !== kind) {
+      throw new RigproofError(
+        'FILE_KIND',
+        `${name} is not open as a ${kind}.`,
+        { file: name },
+        { hint: 'Drop the file again.' },
+      );
+    }
+    return file as Extract<Opened, { kind: K }>;
+  }
+
+  function performerOf({ clip, mapping, spaces }: Job): Kept<Performer> {
+    const space = spaces.source;
+    const key = JSON.stringify([clip.id, clip.animation, mapping.source ?? null, space]);
+    if (performer?.key === key) return performer;
+    const { keepRestFrames } = space;
+    let value: Performer;
+    if (clip.animation === null) {
+      const { file } = need(clip, 'clip');
+      const read = file.takes[0]!;
+      const take = space.fps ? { ...read, clip: { ...read.clip, frameDuration: 1 / space.fps } } : read;
+      const constraints = constraintsOf(mapping.source, take.skeleton, space, clip.name);
+      value = performerFromBvh(clip.name, take, file.notes, { ...constraints, keepRestFrames });
+    } else {
+      const { character } = need(clip, 'character');
+      const constraints = constraintsOf(mapping.source, character.skeleton, space, clip.name);
+      value = performerFromCharacter(character, clip.animation, space.fps ?? SAMPLE_FPS, {
+        ...constraints,
+        keepRestFrames,
+      });
+    }
+    performer = { key, value };
+    return performer;
+  }
+
+  function receiverOf({ character, mapping, spaces }: Job): Kept<Receiver> {
+    const key = JSON.stringify([character.id, mapping.target ?? null, spaces.target]);
+    if (receiver?.key === key) return receiver;
+    const read = need(character, 'character').character;
+    const constraints = constraintsOf(mapping.target, read.skeleton, spaces.target, character.name);
+    receiver = { key, value: createReceiver(read, constraints) };
+    return receiver;
+  }
+
+  function motionOf(job: Job): { conversion: Conversion; pairing: PairingReport } {
+    const source = performerOf(job);
+    const target = receiverOf(job);
+    const { contact, ramp } = job.options;
+    const key = JSON.stringify([source.key, target.key, contact, ramp, job.mapping.limbs, job.mapping.corrections]);
+    if (motion?.key === key) return motion.value;
+    const { name: file } = job.clip;
+    const pairing = reportPairing(
+      { file, skeleton: source.value.actor.skeleton, body: source.value.body, notes: source.value.notes },
+      {
+        file: job.character.name,
+        skeleton: target.value.actor.skeleton,
+        body: target.value.body,
+        notes: target.value.notes,
+      },
+    );
+    const conversion = convert(source.value, target.value, {
+      contact,
+      retarget: { reach: reachOf(job.mapping) },
+      plants: { ramp },
+    });
+    motion = { key, value: { conversion, pairing } };
+    return motion.value;
+  }
+
+  function write(job: Job, form: DeliveryForm) {
+    const { conversion } = motionOf(job);
+    const { keepAllKeys, int16 } = job.options;
+    return deliver(receiverOf(job).value, conversion.clip, {
+      form,
+      name: stem(job.clip.name),
+      keepAllKeys,
+      quantise: int16 ? 'int16' : 'float32',
+    });
+  }
+
+  async function prove(job: Job): Promise<{ proof: Proof; sheet: string; glb: Uint8Array }> {
+    motionOf(job);
+    const key = JSON.stringify([motion!.key, job.options]);
+    if (proven?.key === key) return proven.value;
+    const source = performerOf(job).value;
+    const target = receiverOf(job).value;
+    const written = write(job, 'glb');
+    const container = parseContainer(written.bytes, job.character.name);
+    const read = await readWith(container, target.character.referencePose.kind);
+    const figure = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
+    const labels = { target: outputName(job, '.glb'), source: job.clip.name };
+    const { proof, html } = proofSheet(figure, sourceFigure(source), {}, labels);
+    proven = { key, value: { proof, sheet: html, glb: written.bytes } };
+    return proven.value;
+  }
+
+  async function deliverFile(job: Job, form: DeliverForm): Promise<Delivered> {
+    const text = (name: string, content: string) => ({ name, bytes: new TextEncoder().encode(content) });
+    if (form === 'sheet') return text(outputName(job, '.proof.html'), (await prove(job)).sheet);
+    if (form === 'mapping') {
+      const source = performerOf(job).value;
+      const target = receiverOf(job).value;
+      const mapping = mappingOf(
+        { file: job.clip.name, skeleton: source.actor.skeleton, body: source.body, notes: [] },
+        { file: job.character.name, skeleton: target.actor.skeleton, body: target.body, notes: [] },
+        job.mapping,
+      );
+      return text(outputName(job, '.mapping.json'), writeMapping(mapping));
+    }
+    const extension = { glb: '.glb', 'animation-only': '.animation.glb', bvh: '.bvh', vrma: '.vrma' }[form];
+    const { bytes } = write(job, form);
+    return { name: outputName(job, extension), bytes: bytes as Uint8Array<ArrayBuffer> };
+  }
+
+  return { open, performer: performerOf, receiver: receiverOf, motion: motionOf, prove, deliver: deliverFile };
+}
+
+export const stem = (name: string): string => name.replace(/^.*[/\\]/, '').replace(/\.[^.]*$/, '');
+
+/** As the command line names its output: `CHARACTER-CLIP`, with the animation where the file has several. */
+function outputName({ character, clip }: { character: FileEntry; clip: ClipEntry }, extension: string): string {
+  const motion = clip.animation === null ? stem(clip.name) : clip.title.replace(/[^\w.-]+/g, '_');
+  return `${stem(character.name)}-${motion}${extension}`;
+}
+
+function axisVector(axis: Axis): [number, number, number] {
+  const vector: [number, number, number] = [0, 0, 0];
+  vector['XYZ'.indexOf(axis[1]!)] = axis[0] === '-' ? -1 : 1;
+  return vector;
+}
+
+function constraintsOf(
+  side: MappingSide | undefined,
+  skeleton: Skeleton,
+  space: Corrections,
+  name: string,
+): BodyConstraints {
+  const { roles, forbid } = applyMapping(side ?? {}, skeleton, name);
+  return {
+    fixed: roles,
+    forbidden: forbid,
+    override: {
+      up: space.up && axisVector(space.up),
+      facing: space.facing && axisVector(space.facing),
+      metresPerUnit: space.unit,
+    },
+  };
+}
+
+function reachOf({ limbs }: Mapping): Record<Limb, number> {
+  const reach = { ...RETARGET_DEFAULTS.reach };
+  for (const [limb, { reach: weight }] of Object.entries(limbs ?? {}) as [Limb, { reach?: number }][]) {
+    if (weight !== undefined) reach[limb] = weight;
+  }
+  return reach;
+}

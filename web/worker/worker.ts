@@ -1,0 +1,132 @@
+import dracoWasm from 'draco3dgltf/draco_decoder_gltf.wasm?url';
+import { z } from 'zod';
+import { createDracoDecoder, type DracoDecoder, RigproofError } from '../library.ts';
+import { createEngine } from './engine.ts';
+import { performerData, receiverData } from './figures.ts';
+import type { Fault, FromWorker, Job, Solved, ToWorker } from './protocol.ts';
+import { readImages, readSurfaces } from './surfaces.ts';
+
+// The page forbids code made from text; zod would try, and fall back.
+z.config({ jitless: true });
+
+type Solve = Extract<ToWorker, { type: 'solve' }>;
+
+let decoder: Promise<DracoDecoder> | undefined;
+const draco = (): Promise<DracoDecoder> => {
+  decoder ??= fetch(dracoWasm)
+    .then((response) => response.arrayBuffer())
+    .then(createDracoDecoder);
+  return decoder;
+};
+const engine = createEngine(draco);
+const queue: ToWorker[] = [];
+let isBusy = false;
+
+addEventListener('message', ({ data }: MessageEvent<ToWorker>) => {
+  queue.push(data);
+  if (!isBusy) void work();
+});
+
+/** Takes one request after the other; of several solves only the last is worth doing. */
+async function work(): Promise<void> {
+  isBusy = true;
+  for (let request = queue.shift(); request; request = queue.shift()) {
+    const { type, call } = request;
+    if (type === 'solve' && queue.some((later) => later.type === 'solve')) {
+      send({ type: 'superseded', call });
+      continue;
+    }
+    try {
+      await answer(request);
+    } catch (error) {
+      send({ type: 'failed', call, fault: faultOf(error) });
+    }
+    await breathe();
+  }
+  isBusy = false;
+}
+
+/** Lets messages that came in meanwhile reach the queue. */
+const breathe = (): Promise<void> => new Promise((done) => setTimeout(done));
+
+async function answer(request: ToWorker): Promise<void> {
+  const { call } = request;
+  switch (request.type) {
+    case 'open':
+      send({ type: 'opened', call, ...(await engine.open(request.file)) });
+      return;
+    case 'solve': {
+      const start = performance.now();
+      const { solved, transfer } = await solve(request);
+      solved.motion.took = performance.now() - start;
+      send({ type: 'solved', call, solved }, transfer);
+      await breathe();
+      if (queue.some((later) => later.type === 'solve')) return;
+      const before = performance.now();
+      const { proof } = await engine.prove(request.job);
+      send({ type: 'proved', call, proof, took: performance.now() - before });
+      return;
+    }
+    case 'deliver':
+      send({ type: 'delivered', call, file: await engine.deliver(request.job, request.form) });
+      return;
+    case 'verdict': {
+      const files = [await engine.deliver(request.job, 'glb'), await engine.deliver(request.job, 'sheet')];
+      const { proof } = await engine.prove(request.job);
+      send({ type: 'verdict', call, proof, files });
+    }
+  }
+}
+
+async function solve({ job, known }: Solve): Promise<{ solved: Solved; transfer: Transferable[] }> {
+  const { conversion, pairing } = engine.motion(job);
+  const performer = engine.performer(job);
+  const receiver = engine.receiver(job);
+  const { clip, contacts, plants, plan, notes } = conversion;
+  const rotations = clip.rotations.slice();
+  const translations = clip.translations.slice();
+  const solved: Solved = {
+    motion: {
+      clip: { ...clip, rotations, translations },
+      contacts,
+      plants,
+      scale: plan.scale,
+      carriers: plan.solveParents,
+      carrierOffsets: plan.restOffsets,
+      notes,
+      pairing,
+      took: 0,
+    },
+  };
+  const transfer: Transferable[] = [rotations.buffer, translations.buffer];
+  if (known.performer !== performer.key) {
+    solved.performer = performerData(performer.key, performer.value);
+    transfer.push(solved.performer.clip.rotations.buffer, solved.performer.clip.translations.buffer);
+  }
+  if (known.receiver !== receiver.key) solved.receiver = await receiverOf(job, receiver.key, transfer);
+  return { solved, transfer };
+}
+
+async function receiverOf(job: Job, key: string, transfer: Transferable[]): Promise<Solved['receiver']> {
+  const { value } = engine.receiver(job);
+  const { character } = value;
+  const used = character.container.json.extensionsUsed;
+  const isDraco = Array.isArray(used) && used.includes('KHR_draco_mesh_compression');
+  const surfaces = readSurfaces(character, isDraco ? await draco() : undefined);
+  const images = await readImages(character, surfaces);
+  for (const image of images) if (image) transfer.push(image);
+  return { ...receiverData(key, value), surfaces, images };
+}
+
+function send(message: FromWorker, transfer: Transferable[] = []): void {
+  postMessage(message, { transfer });
+}
+
+function faultOf(error: unknown): Fault {
+  if (error instanceof RigproofError) {
+    const { code, message, place, hint } = error;
+    return { code, message, place, hint: hint ?? null };
+  }
+  const message = error instanceof Error ? error.message : String(error);
+  return { code: 'INTERNAL', message, place: {}, hint: 'This is a fault in rigproof, not in your files.' };
+}
