@@ -5,6 +5,7 @@ import { formatError, RigproofError } from '../errors.ts';
 import { auditCommand } from './audit.ts';
 import { batchCommand } from './batch.ts';
 import { inspectCommand } from './inspect.ts';
+import { openCommand } from './open.ts';
 import { EXIT } from './output.ts';
 import { pairCommand } from './pair.ts';
 import { proveCommand } from './prove.ts';
@@ -18,10 +19,12 @@ const USAGE_FAULTS = new Set([
   'MAP_WHICH_FIGURE',
   'CLIP_WHICH',
   'OUTPUT_FORM',
+  'SERVE_PORT',
+  'WEB_NOT_BUILT',
   'BATCH_NAMING',
 ]);
 
-const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand, auditCommand, batchCommand];
+const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand, auditCommand, batchCommand, openCommand];
 
 function createProgram(): Command {
   const { version, description } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));
