@@ -1,9 +1,11 @@
+import type { Clip } from '../skeleton/clip.ts';
 import type { Assignment } from './assign-roles.ts';
 import type { RoleReading } from './body.ts';
 import type { Facing } from './facing.ts';
 import type { Figure } from './figure.ts';
 import type { Interpretation } from './interpretation.ts';
 import { type LimbChain, type LimbContext, limbShapeEvidence } from './limbs.ts';
+import { readJointMotion } from './motion-evidence.ts';
 import { type NameReading, nameEvidence, type Part, saysSomething } from './names.ts';
 import { directionName, distance, dot, minus } from './point.ts';
 import type { Prior } from './prior.ts';
@@ -37,6 +39,7 @@ export function explainRoles(
   prior: Prior,
   settledBy: SettledBy,
   tableName: string,
+  clip: Clip | undefined,
 ): Partial<Record<Role, RoleReading>> {
   const readings: Partial<Record<Role, RoleReading>> = {};
   const limbs = [...Object.values(assignment.arms), ...Object.values(assignment.legs)];
@@ -50,7 +53,9 @@ export function explainRoles(
     if (settled === 'table') evidence.push({ text: `the ${tableName} humanoid table of the file says so`, weight: 2 });
     if (name.text) evidence.push({ text: name.text, weight: Math.abs(name.confidence - 0.4) + 0.4 });
     evidence.push({ text: shape.text, weight: shape.confidence });
-    let confidence = 1 - (1 - shape.confidence) * (1 - Math.max(0, name.confidence));
+    const motion = clip ? motionWitness(clip, role, joint) : null;
+    if (motion) evidence.push({ text: motion.text, weight: motion.confidence });
+    let confidence = 1 - (1 - shape.confidence) * (1 - Math.max(0, name.confidence)) * (1 - (motion?.confidence ?? 0));
     if (name.confidence < 0) confidence *= 0.7;
     if (side !== null) {
       confidence = Math.min(confidence, facing.certainty);
@@ -85,6 +90,20 @@ function nameWitness(name: string, reading: NameReading, role: Role): { confiden
   const confidence = value >= 2.5 ? 0.85 : value >= 1.5 ? 0.75 : 0.5;
   return { confidence, text: `name "${name}": ${words}` };
 }
+
+/** Knees and elbows turn about one axis, and far; hips, shoulders and wrists about several. */
+function motionWitness(clip: Clip, role: Role, joint: number): { confidence: number; text: string } | null {
+  if (!/Lower(Leg|Arm)$/.test(role)) return null;
+  const motion = readJointMotion(clip, joint);
+  if (!motion || motion.range < HINGE_MIN_RANGE) return null;
+  const degrees = Math.round((motion.range * 180) / Math.PI);
+  const text = `turns through ${degrees} degrees in the motion, ${Math.round(100 * motion.hinge)} % of it about one axis`;
+  return { confidence: motion.hinge > HINGE_MIN_SHARE ? 0.5 : 0.1, text };
+}
+
+/** From this range and share on, a joint's motion speaks for a knee or an elbow. */
+const HINGE_MIN_RANGE = (20 * Math.PI) / 180;
+const HINGE_MIN_SHARE = 0.85;
 
 const isDigit = (part: Part): boolean => ['thumb', 'index', 'middle', 'ring', 'little'].includes(part);
 

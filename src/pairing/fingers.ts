@@ -205,7 +205,9 @@ function dropMetacarpal(
   const [first] = chain;
   if (digit === 'thumb' || first === undefined || chain.length < 2) return [...chain];
   const isSpoken = names[first]!.words.some((word) => /metacarpal|carpometacarpal|carpal|palm/.test(word));
+  // index0 … index3: numbering from 0 counts the bone in the palm.
+  const isZero = chain.length > 3 && names[first]!.number === 0 && names[chain[1]!]!.number === 1;
   const start = distance(figure.points[first]!, wrist);
   const length = start + figure.reach[first]!;
-  return isSpoken || start < METACARPAL_REACH * length ? chain.slice(1) : [...chain];
+  return isSpoken || isZero || start < METACARPAL_REACH * length ? chain.slice(1) : [...chain];
 }

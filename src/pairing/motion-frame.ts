@@ -44,8 +44,10 @@ const OPENING_FRAMES = 12;
 const REST_ANGLE = (5 * Math.PI) / 180;
 /** An opening jump is this much larger than nearly all later moves. */
 const OPENING_JUMP = 1.5;
-/** A blend out of the rest pose goes on while a frame moves this much more than one of the next three. */
+/** A blend out of the rest pose goes on while a frame turns the joints this much more than one of the next three. */
 const BLEND_RATIO = 2;
+/** The last step of a blend is at least this share of its first. */
+const BLEND_LAST = 0.1;
 /** The lowest point is at the floor in at least one frame of ten; in the others toes are lifted or the feet roll. */
 const FLOOR_QUANTILE = 0.1;
 /** A capture fault moves a joint this share of the height in one frame, and this much more than it usually does. */
@@ -53,6 +55,8 @@ const FAULT_SHARE = 0.1;
 const FAULT_FACTOR = 3;
 /** Feet of performers swing at up to 6 m/s in fast walks and dances; runs and kicks are faster. Common practice, no source. */
 const FOOT_SPEED_DOUBT = 6;
+/** Rates from here up are the ones that get doubled by mistake. */
+const DOUBLED_RATE = 90;
 
 /** Measures how a motion stands. The input is not touched; throws nothing. */
 export function readMotionFrame(skeleton: Skeleton, clip: Clip, body: Body): MotionFrame {
@@ -219,8 +223,9 @@ function findFirstMotionFrame(
   }
   if (turned / Math.max(1, skeleton.jointCount - 1) > REST_ANGLE)
     return none('a jump at the start, but not from a rest pose');
+  const turns = Array.from({ length: openingCount + 4 }, (_, f) => meanTurn(clip, f));
   let frame = 1;
-  while (frame < openingCount && isBlending(moves, frame)) frame++;
+  while (frame < openingCount && (isBlending(turns, frame) || isBlending(moves, frame))) frame++;
   const cm = (x: number): string => `${(x * body.frame.metresPerUnit * 100).toFixed(0)} cm`;
   const blend = frame > 1 ? `, and frames 1 to ${frame - 1} are a blend from it` : '';
   return {
@@ -229,9 +234,20 @@ function findFirstMotionFrame(
   };
 }
 
-/** A blend slows down steadily and by far. */
-function isBlending(moves: Float64Array, f: number): boolean {
-  return moves[f]! > 0.9 * moves[f + 1]! && moves[f]! > BLEND_RATIO * Math.min(...moves.subarray(f + 1, f + 4));
+/** How far the joints turn from one frame to the next on average, radians; 0 at the end of the clip. */
+function meanTurn({ rotations, jointCount, frameCount }: Clip, f: number): number {
+  if (f + 1 >= frameCount) return 0;
+  let sum = 0;
+  for (let at = f * jointCount * 4; at < (f + 1) * jointCount * 4; at += 4) {
+    sum += angleBetweenQuats(rotations, at, rotations, at + jointCount * 4);
+  }
+  return sum / jointCount;
+}
+
+/** A blend slows down steadily and by far, but its last step is not lost in the motion. */
+function isBlending(steps: readonly number[] | Float64Array, f: number): boolean {
+  const next = Math.min(...steps.slice(f + 1, f + 4));
+  return steps[f]! > steps[f + 1]! && steps[f]! > BLEND_RATIO * next && steps[f]! > BLEND_LAST * steps[1]!;
 }
 
 function lowestPoint({ positions, pointCount }: BodyTrack, f: number, up: Point): number {
@@ -295,11 +311,11 @@ function doubtRate(
     }
   }
   const fast = quantile(speeds, 0.99);
-  if (!(fast > FOOT_SPEED_DOUBT)) return;
   const rate = 1 / clip.frameDuration;
+  if (!(fast > FOOT_SPEED_DOUBT) || rate < DOUBLED_RATE) return;
   notes.push({
     code: 'PAIR_RATE_DOUBT',
     severity: 'warning',
-    message: `The feet move at ${fast.toFixed(1)} m/s at the stated ${rate.toFixed(0)} frames a second, which is fast for this motion: it may have been captured at ${(rate / 2).toFixed(0)}. The stated rate is kept.`,
+    message: `The feet move at ${fast.toFixed(1)} m/s at the stated ${rate.toFixed(0)} frames a second, which only runs, leaps and kicks do: it may have been captured at ${(rate / 2).toFixed(0)}. The stated rate is kept.`,
   });
 }

@@ -31,5 +31,5 @@ const FLOOR = -4.5;
  */
 export function lengthEvidence(measured: number, expected: number, sigma: number): number {
   if (!(measured > 0) || !(expected > 0)) return FLOOR;
-  return Math.max(FLOOR, -0.5 * (Math.log(measured / expected) / sigma) ** 2);
+  return Math.max(FLOOR, 0 - 0.5 * (Math.log(measured / expected) / sigma) ** 2);
 }

@@ -107,7 +107,17 @@ export function readBody(input: BodyInput): Body {
   const { roles } = assignment;
   const frame = measureFrame(figure, body, posedMesh, up, facing, override, declaredMetres);
   const context = { figure, symmetry, prior, height: body.height };
-  const readings = explainRoles(figure, context, body, assignment, facing, prior, settledBy, table?.standard ?? 'own');
+  const readings = explainRoles(
+    figure,
+    context,
+    body,
+    assignment,
+    facing,
+    prior,
+    settledBy,
+    table?.standard ?? 'own',
+    clip,
+  );
   const trunk = [body.hips, ...body.spineChain, ...body.neckChain, body.head];
   const helpers = findHelpers(figure, names, body, roles, trunk, frame.facing, prior.deforms);
   return {
