@@ -17,6 +17,7 @@
 
 // Alignment and retargeting
 export { type Alignment, alignFigure } from './alignment/alignment.ts';
+export { correctionDirections, correctionRotation } from './alignment/corrections.ts';
 // Contact
 export {
   CONTACT_DEFAULTS,
@@ -28,7 +29,8 @@ export {
 export { createContactDetector } from './contact/live.ts';
 export { PLANT_DEFAULTS, type Plant, type PlantOptions, type PlantResult, plantFeet } from './contact/plants.ts';
 export { footTrajectories, type Sole, soleOf, soleOfMotion } from './contact/sole.ts';
-export { auditCharacter } from './convert/audit.ts';
+export { findAnimation } from './convert/animations.ts';
+export { auditCharacter, type CharacterAudit } from './convert/audit.ts';
 // The whole way
 export {
   CONVERT_DEFAULTS,
@@ -56,7 +58,8 @@ export {
   performerFromCharacter,
 } from './convert/performer.ts';
 export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
-export { rereadFigure } from './convert/reread.ts';
+export { rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
+export { ROOT_MOTIONS, type RootMotion } from './convert/root-motion.ts';
 // Faults and findings
 export { formatError, formatPlace, type Note, type Place, RigproofError } from './errors.ts';
 // Files
@@ -72,15 +75,20 @@ export {
 } from './formats/bvh/index.ts';
 export { writeBvh } from './formats/bvh/writer.ts';
 export { type FileKind, fileKind } from './formats/file-kind.ts';
+export { readAccessor } from './formats/gltf/accessor.ts';
 export type { Character, HumanoidTable, ReferencePoseKind } from './formats/gltf/character.ts';
 export { type GltfContainer, parseContainer } from './formats/gltf/container.ts';
-export { createDracoDecoder } from './formats/gltf/draco.ts';
+export { createDracoDecoder, type DracoDecoder } from './formats/gltf/draco.ts';
+export { documentOf, nodeName } from './formats/gltf/nodes.ts';
 export { type AnimationReading, readAnimation } from './formats/gltf/read-animation.ts';
 export { type ReadCharacterOptions, readCharacter } from './formats/gltf/read-character.ts';
 export { type Inspection, inspectFigure } from './inspect.ts';
+// Rotations
+export { rotateVec } from './math/quat.ts';
 // Pairing
 export type { Body, BodyFrame, HelperJoint, RoleReading } from './pairing/body.ts';
 export { SURE } from './pairing/body.ts';
+export { findJoints, jointReference } from './pairing/joint-ref.ts';
 export {
   type AppliedMapping,
   applyMapping,
@@ -91,15 +99,17 @@ export {
   writeMapping,
 } from './pairing/mapping.ts';
 export { type MotionFrame, readMotionFrame } from './pairing/motion-frame.ts';
+export { directionName } from './pairing/point.ts';
 export { type BodyConstraints, type BodyInput, readBody } from './pairing/read-body.ts';
 export { type RestPose, readRestPose } from './pairing/rest-pose.ts';
-export { mirrorRole, PARENT_ROLE, REQUIRED_ROLES, ROLES, type Role, type RoleMap } from './pairing/roles.ts';
+export { mirrorRole, PARENT_ROLE, REQUIRED_ROLES, ROLES, type Role, type RoleMap, sideOf } from './pairing/roles.ts';
 // Proof and audit
 export type { Measure, Proof, ProofFigure, ProofOptions, Where } from './proof/measure.ts';
 export { prove } from './proof/prove.ts';
 export { proofSheet, type SheetLabels } from './proof/report-html.ts';
 export { formatProofJunit } from './proof/report-junit.ts';
-export { formatProof } from './proof/report-text.ts';
+export { formatProof, formatValue, formatWhere } from './proof/report-text.ts';
+export { MEASURE_RULES, type MeasureId } from './proof/thresholds.ts';
 export type { Actor } from './retarget/actor.ts';
 export { createLimbTargets, type LimbTargets } from './retarget/limb-targets.ts';
 export { compileRetarget, RETARGET_DEFAULTS, type RetargetOptions, type RetargetPlan } from './retarget/plan.ts';
@@ -117,7 +127,7 @@ export {
   restLocalPose,
 } from './skeleton/clip.ts';
 export type { ContactInterval, FootContacts } from './skeleton/contact-interval.ts';
-export { LIMBS, type Limb } from './skeleton/limb.ts';
+export { LIMB_PARTS, LIMBS, type Limb } from './skeleton/limb.ts';
 export {
   inversePlacement,
   type Placement,
@@ -137,4 +147,4 @@ export {
   type Tip,
   type WorldPose,
 } from './skeleton/skeleton.ts';
-export { type SkinMesh, skinVertices } from './skeleton/skin.ts';
+export { jointMatrices, type SkinMesh, skinVertices } from './skeleton/skin.ts';

@@ -1,5 +1,5 @@
 import { batch } from '@preact/signals';
-import { jointReference, type MappingSide, ROLES, type Role, SURE } from '../library.ts';
+import { jointReference, type MappingSide, ROLES, type Role, SURE } from '../../src/index.ts';
 import type { FigureData } from '../worker/protocol.ts';
 import { currentClip, type Session } from './session.ts';
 import { change, performer, receiver } from './store.ts';

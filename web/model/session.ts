@@ -1,4 +1,4 @@
-import type { Mapping, MappingSide } from '../library.ts';
+import type { Mapping, MappingSide } from '../../src/index.ts';
 
 /** A file that the session works on; its bytes are kept elsewhere, under `id`. */
 export interface FileEntry {

@@ -1,5 +1,5 @@
 import { batch, computed, effect, signal } from '@preact/signals';
-import type { Note, Proof } from '../library.ts';
+import type { Note, Proof } from '../../src/index.ts';
 import { createClient, WorkerFault } from '../worker/client.ts';
 import type { Fault, Job, MotionData, PerformerData, ReceiverData } from '../worker/protocol.ts';
 import { createHistory } from './history.ts';

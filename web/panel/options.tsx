@@ -1,4 +1,4 @@
-import { LIMBS, type Limb, RETARGET_DEFAULTS } from '../library.ts';
+import { LIMBS, type Limb, RETARGET_DEFAULTS } from '../../src/index.ts';
 import { OPTIONS, type Options } from '../model/session.ts';
 import { change, lastTurn, session } from '../model/store.ts';
 

@@ -1,4 +1,4 @@
-import { formatValue, MEASURE_RULES, type Measure, type Where } from '../library.ts';
+import { formatValue, MEASURE_RULES, type Measure, type Where } from '../../src/index.ts';
 import { isProving, proof, receiver } from '../model/store.ts';
 import { goTo, isPlaying, lit, showsRest } from '../model/view.ts';
 import { stage } from '../stage/stage-view.tsx';

@@ -1,4 +1,4 @@
-import { formatPlace } from '../library.ts';
+import { formatPlace } from '../../src/index.ts';
 import type { Fault } from '../worker/protocol.ts';
 
 /** A fault as the command line tells it: place, code, message, and what to do. */

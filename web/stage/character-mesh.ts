@@ -1,5 +1,5 @@
 import * as THREE from 'three';
-import { jointMatrices, type SkinMesh, type WorldPose } from '../library.ts';
+import { jointMatrices, type SkinMesh, type WorldPose } from '../../src/index.ts';
 import type { ReceiverData, Surface } from '../worker/protocol.ts';
 import type { Colours } from './colours.ts';
 

@@ -1,5 +1,5 @@
 import * as THREE from 'three';
-import type { Skeleton, WorldPose } from '../library.ts';
+import type { Skeleton, WorldPose } from '../../src/index.ts';
 import type { Colours } from './colours.ts';
 import type { BodySide } from './poses.ts';
 

@@ -1,4 +1,3 @@
-import { rotateVec } from '../../src/math/quat.ts';
 import {
   type Clip,
   createWorldPose,
@@ -7,10 +6,11 @@ import {
   type RoleMap,
   restLocalPose,
   restWorldPose,
+  rotateVec,
   type Skeleton,
   sideOf,
   type WorldPose,
-} from '../library.ts';
+} from '../../src/index.ts';
 import type { MotionData } from '../worker/protocol.ts';
 
 /** World poses of one figure for display, frame after frame, without allocation. */

@@ -1,6 +1,6 @@
 import * as THREE from 'three';
 import { OrbitControls } from 'three/examples/jsm/controls/OrbitControls.js';
-import { ROLES } from '../library.ts';
+import { ROLES } from '../../src/index.ts';
 import type { Camera, FigureName } from '../model/view.ts';
 import type { MotionData, PerformerData, ReceiverData } from '../worker/protocol.ts';
 import { CharacterMesh } from './character-mesh.ts';

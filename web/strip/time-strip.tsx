@@ -1,6 +1,6 @@
 import { effect, useComputed } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { SIDES } from '../library.ts';
+import { SIDES } from '../../src/index.ts';
 import { proof } from '../model/store.ts';
 import { frame, frameCount, frameDuration, goTo, isPlaying, range, speed, stepBy } from '../model/view.ts';
 import { goToPlace } from '../panel/proof.tsx';

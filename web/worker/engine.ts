@@ -34,7 +34,7 @@ import {
   type Skeleton,
   sourceFigure,
   writeMapping,
-} from '../library.ts';
+} from '../../src/index.ts';
 import type { Axis, ClipEntry, Corrections, FileEntry } from '../model/session.ts';
 import type { Delivered, DeliverForm, Job, OpenedInfo, OpenRequest } from './protocol.ts';
 

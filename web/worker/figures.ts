@@ -7,7 +7,7 @@ import {
   ROLES,
   readRestPose,
   type Skeleton,
-} from '../library.ts';
+} from '../../src/index.ts';
 import type { Fact, FigureData, PerformerData, Reading, ReceiverData } from './protocol.ts';
 
 /** What is shown of a performer. Arrays are copies: the worker keeps its own. */

@@ -12,7 +12,7 @@ import type {
   RoleMap,
   Skeleton,
   SkinMesh,
-} from '../library.ts';
+} from '../../src/index.ts';
 import type { ClipEntry, Corrections, FileEntry, Options } from '../model/session.ts';
 
 /** A fault of a file in a form that crosses to the page: the same words as on the command line. */

@@ -1,4 +1,11 @@
-import { type Character, type DracoDecoder, documentOf, nodeName, readAccessor, type SkinMesh } from '../library.ts';
+import {
+  type Character,
+  type DracoDecoder,
+  documentOf,
+  nodeName,
+  readAccessor,
+  type SkinMesh,
+} from '../../src/index.ts';
 import type { Surface } from './protocol.ts';
 
 interface MaterialLook {

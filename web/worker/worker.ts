@@ -1,6 +1,6 @@
 import dracoWasm from 'draco3dgltf/draco_decoder_gltf.wasm?url';
 import { z } from 'zod';
-import { createDracoDecoder, type DracoDecoder, RigproofError } from '../library.ts';
+import { createDracoDecoder, type DracoDecoder, RigproofError } from '../../src/index.ts';
 import { createEngine } from './engine.ts';
 import { performerData, receiverData } from './figures.ts';
 import type { Fault, FromWorker, Job, Solved, ToWorker } from './protocol.ts';
