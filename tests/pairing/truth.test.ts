@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import type { BodyInput } from '../../src/pairing/read-body.ts';
-import { mirrorRole, ROLES } from '../../src/pairing/roles.ts';
+import { type BodyInput, readBody } from '../../src/pairing/read-body.ts';
+import { mirrorRole, ROLES, type Role } from '../../src/pairing/roles.ts';
 import {
   bendSkeleton,
   dropJoints,
@@ -139,6 +139,18 @@ describe.skipIf(!hasTruth)(`the shared role tables${hasTruth ? '' : ` (skipped: 
       };
     });
     expect(roleFaults(scores).filter((fault) => /REQUIRED|humanoid/.test(fault))).toEqual([]);
+  });
+
+  // Outside source: the humanoid tables that the authors of the VRM files wrote.
+  it('agree with the tables inside the VRM files, read without them', () => {
+    const withTable = subjects.filter(({ input }) => input.table);
+    expect(withTable).toHaveLength(2);
+    for (const { input, truth } of withTable) {
+      const body = readBody({ ...input, table: undefined });
+      for (const [role, joint] of Object.entries(input.table!.joints)) {
+        expect(body.roles[role as Role], `${truth.name} ${role}`).toBe(joint);
+      }
+    }
   });
 
   it('leave the skeleton that they read as it was', () => {
