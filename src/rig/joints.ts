@@ -196,22 +196,22 @@ function mirroredOrientations(view: RigView): Finding[] {
 }
 
 /** The 24 rotations that map the axes onto axes. */
-const QUARTER_TURNS: number[][] = [];
+const QUARTER_TURNS: Float64Array[] = [];
 for (let k = 0; k < 4; k++) {
-  const unit = [0, 0, 0, 0];
+  const unit = new Float64Array(4);
   unit[k] = 1;
   QUARTER_TURNS.push(unit);
 }
 for (let a = 0; a < 4; a++)
   for (let b = a + 1; b < 4; b++)
     for (const sign of [1, -1]) {
-      const q = [0, 0, 0, 0];
+      const q = new Float64Array(4);
       q[a] = Math.SQRT1_2;
       q[b] = sign * Math.SQRT1_2;
       QUARTER_TURNS.push(q);
     }
 for (const x of [1, -1])
-  for (const y of [1, -1]) for (const z of [1, -1]) QUARTER_TURNS.push([x / 2, y / 2, z / 2, 0.5]);
+  for (const y of [1, -1]) for (const z of [1, -1]) QUARTER_TURNS.push(Float64Array.of(x / 2, y / 2, z / 2, 0.5));
 
 /** Angle to the nearest rotation that maps the axes onto axes, radians. */
 function nearestQuarterTurn(q: Float64Array): number {

@@ -36,7 +36,7 @@ function describeFinding(found: Finding, mark: AuditMarks): string[] {
   const places = found.where.slice(0, MOST_PLACES).map((place) => `            ${describePlace(place)}`);
   const rest = found.where.length - MOST_PLACES;
   if (rest > 0) places.push(`            and ${rest} more place${rest === 1 ? '' : 's'}`);
-  const measured = `${show(found.value, found.unit)}, allowed ${show(found.threshold, found.unit)} (${found.id})`;
+  const measured = `${formatFindingValue(found.value, found.unit)}, allowed ${formatFindingValue(found.threshold, found.unit)} (${found.id})`;
   return [
     found.severity === 'fault' ? mark.fault(head) : mark.strong(head),
     ...places,
@@ -46,7 +46,8 @@ function describeFinding(found: Finding, mark: AuditMarks): string[] {
   ];
 }
 
-function describePlace({ joints, mesh, vertices, vertexCount, note, frames }: FindingPlace): string {
+/** Where a finding is: joints, vertices, frames. */
+export function describePlace({ joints, mesh, vertices, vertexCount, note, frames }: FindingPlace): string {
   const parts: string[] = [];
   if (joints.length > 0)
     parts.push(joints.slice(0, MOST_PLACES).join(', ') + (joints.length > MOST_PLACES ? ', …' : ''));
@@ -63,7 +64,8 @@ function describePlace({ joints, mesh, vertices, vertexCount, note, frames }: Fi
   return `${parts.join(': ')}${note ? `${parts.length > 0 ? ' — ' : ''}${note}` : ''}`;
 }
 
-function show(value: number, unit: Unit): string {
+/** A measured value the way a person reads it. */
+export function formatFindingValue(value: number, unit: Unit): string {
   if (unit === 'share of leg length' || unit === 'share' || unit === 'weight') {
     const percent = `${Number((value * 100).toPrecision(3))} %`;
     return unit === 'share of leg length' ? `${percent} of leg length` : percent;
