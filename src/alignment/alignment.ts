@@ -24,7 +24,12 @@ export interface Alignment {
 }
 
 /** Flexion axes in the canonical posture: a knee takes the shin back, an elbow the forearm forward. */
-const CANONICAL_HINGES = { leftLeg: [1, 0, 0], rightLeg: [1, 0, 0], leftArm: [0, -1, 0], rightArm: [0, 1, 0] } as const;
+export const CANONICAL_HINGES = {
+  leftLeg: Float64Array.of(1, 0, 0),
+  rightLeg: Float64Array.of(1, 0, 0),
+  leftArm: Float64Array.of(0, -1, 0),
+  rightArm: Float64Array.of(0, 1, 0),
+} as const;
 
 /**
  * Aligns a figure that stands in its reference pose with the canonical posture.

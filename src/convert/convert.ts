@@ -3,6 +3,7 @@ import { detectContacts } from '../contact/detect.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
 import { footTrajectories, type Sole, soleOf, soleOfMotion } from '../contact/sole.ts';
 import type { Note } from '../errors.ts';
+import type { Mapping } from '../pairing/mapping.ts';
 import type { ProofFigure } from '../proof/measure.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
 import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../retarget/plan.ts';
@@ -10,6 +11,7 @@ import { retargetClip } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
+import { applyCorrections } from './apply-corrections.ts';
 import type { Performer } from './performer.ts';
 import type { Receiver } from './receiver.ts';
 import { applyRootMotion, ROOT_MOTION_DEFAULTS, type RootMotionOptions, type Travel } from './root-motion.ts';
@@ -19,6 +21,8 @@ export interface ConvertOptions {
   contact: boolean;
   retarget: Partial<RetargetOptions>;
   plants: Partial<PlantOptions>;
+  /** What a person has corrected beyond roles: postures, held joints, chains, weights of the limbs. */
+  mapping: Mapping;
   /** Where the travel goes, once the feet are planted. */
   rootMotion: Partial<RootMotionOptions>;
 }
@@ -27,6 +31,7 @@ export const CONVERT_DEFAULTS: ConvertOptions = {
   contact: true,
   retarget: {},
   plants: {},
+  mapping: {},
   rootMotion: ROOT_MOTION_DEFAULTS,
 };
 
@@ -44,21 +49,22 @@ export interface Conversion {
 
 /**
  * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, run, settle the root motion.
- * Touches neither; allocates its result. Throws what `compileRetarget` and `applyRootMotion` throw.
+ * Touches neither; allocates its result. Throws what `applyCorrections`,
+ * `compileRetarget` and `applyRootMotion` throw.
  */
-export function convert(performer: Performer, receiver: Receiver, options: Partial<ConvertOptions> = {}): Conversion {
+export function convert(given: Performer, onto: Receiver, options: Partial<ConvertOptions> = {}): Conversion {
   const settings = { ...CONVERT_DEFAULTS, ...options };
-  const plan = compileRetarget(performer.actor, receiver.actor, settings.retarget);
+  const { performer, receiver, retarget, notes } = applyCorrections(given, onto, settings.mapping);
+  const plan = compileRetarget(performer.actor, receiver.actor, { ...retarget, ...settings.retarget });
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
   const sourceSoles = hasFeet ? performerSoles(performer) : null;
   const contacts = sourceSoles && contactsOf(performer, sourceSoles);
   if (!settings.contact || contacts === null || sourceSoles === null) {
     const { clip, travel } = applyRootMotion(receiver.actor, retargetClip(plan, performer.clip), settings.rootMotion);
-    return { plan, clip, travel, contacts, plants: [], targets: null, notes: [] };
+    return { plan, clip, travel, contacts, plants: [], targets: null, notes };
   }
   const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
   const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
-  const notes: Note[] = [];
   if (planted.outOfReach > 0.002 * (plan.limbs[0]?.length ?? 1)) {
     notes.push({
       code: 'CONTACT_OUT_OF_REACH',

@@ -31,6 +31,8 @@ export interface Performer {
 export interface PerformerOptions extends BodyConstraints {
   /** Keep the opening frames even where they are a rest pose. */
   keepRestFrames?: boolean;
+  /** Takes a body that is not human too: chains that are paired by hand can give its motion. */
+  anyBody?: boolean;
   /** The body as it was read before for this very skeleton, with other clips perhaps: it is not read again. */
   body?: Body;
 }
@@ -91,7 +93,7 @@ function createPerformer(
       place: { file: name, frame: standIn },
     });
   }
-  requireHumanoid(body, name);
+  if (!options.anyBody) requireHumanoid(body, name);
   const motion = readMotionFrame(skeleton, fileClip, body);
   const { up, facing, metresPerUnit, floor } = body.frame;
   const placedSkeleton = placeSkeleton(skeleton, placementOf(up, facing, metresPerUnit, floor));

@@ -31,17 +31,22 @@ export interface Receiver {
   notes: Note[];
 }
 
+export interface ReceiverOptions extends BodyConstraints {
+  /** Takes a body that is not human too: chains that are paired by hand can move it. */
+  anyBody?: boolean;
+}
+
 /** Reads a character as a body and aligns it. Throws PAIR_NOT_HUMANOID with the reason. */
-export function createReceiver(character: Character, constraints: BodyConstraints = {}): Receiver {
+export function createReceiver(character: Character, options: ReceiverOptions = {}): Receiver {
   const body = readBody({
     skeleton: character.skeleton,
     skins: character.skins,
     skinned: character.skinned,
     table: character.humanoidTable ?? undefined,
     declaredMetres: true,
-    ...constraints,
+    ...options,
   });
-  requireHumanoid(body, character.name);
+  if (!options.anyBody) requireHumanoid(body, character.name);
   const { up, facing, metresPerUnit, floor } = body.frame;
   const placement = placementOf(up, facing, metresPerUnit, floor);
   const skins = character.skins.map((mesh) => placeSkin(mesh, placement));

@@ -1,7 +1,7 @@
 import { distanceVec } from '../math/vec.ts';
 import { ROLES, type Role, sidedRole } from '../pairing/roles.ts';
 import { SIDES } from '../skeleton/side.ts';
-import { restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
+import { childrenOf, restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
 import type { Actor } from './actor.ts';
 
 /** Which source joints turn a target joint: the interpolation from `a` to `b` by `t`; a single driver has a = b. */
@@ -9,6 +9,12 @@ export interface Driver {
   a: number;
   b: number;
   t: number;
+}
+
+/** Two chains that were paired by hand, in joint indices, from the body outwards. */
+export interface ChainPair {
+  source: readonly number[];
+  target: readonly number[];
 }
 
 /** A chain as a function of its length: at `at` (0 the joint it grows from, 1 its last) it turns like `joint`. */
@@ -32,10 +38,24 @@ const TRUNK: ReadonlySet<Role> = new Set(['spine', 'chest', 'upperChest', 'neck'
 /**
  * Decides for each target joint which source joints turn it. Limbs, head and clavicles go role by role; the spine, the
  * neck and the fingers are chains that may differ in count and are read off along their length, so that pelvis, chest,
- * head and hand keep their world orientation whatever stands between them.
+ * head and hand keep their world orientation whatever stands between them. Chains that were paired by hand are read off in the
+ * same way and come before roles.
+ * @param hold  target joints that nothing drives
  * @returns one entry a target joint, null where nothing drives it
  */
-export function chooseDrivers(source: Actor, target: Actor): (Driver | null)[] {
+export function chooseDrivers(
+  source: Actor,
+  target: Actor,
+  chains: readonly ChainPair[] = [],
+  hold: readonly number[] = [],
+): (Driver | null)[] {
+  const drivers = driversByRole(source, target);
+  for (const chain of chains) driveChain(drivers, source.skeleton, target.skeleton, chain);
+  for (const joint of hold) drivers[joint] = null;
+  return drivers;
+}
+
+function driversByRole(source: Actor, target: Actor): (Driver | null)[] {
   const drivers: (Driver | null)[] = new Array(target.skeleton.jointCount).fill(null);
   const from = source.body.roles;
   const to = target.body.roles;
@@ -45,7 +65,7 @@ export function chooseDrivers(source: Actor, target: Actor): (Driver | null)[] {
     if (src === undefined || dst === undefined || TRUNK.has(role) || CHAINED.test(role)) continue;
     drivers[dst] = { a: src, b: src, t: 0 };
   }
-  if (from.hips === undefined) return drivers;
+  if (from.hips === undefined || to.hips === undefined) return drivers;
 
   const spine = spineStations(source);
   target.body.spineChain.forEach((joint, i) => {
@@ -72,6 +92,35 @@ export function chooseDrivers(source: Actor, target: Actor): (Driver | null)[] {
     }
   }
   return drivers;
+}
+
+/** Both chains by length, from the joint that carries the first one at 0 to the last one at 1. */
+function driveChain(
+  drivers: (Driver | null)[],
+  source: Skeleton,
+  target: Skeleton,
+  { source: src, target: dst }: ChainPair,
+): void {
+  if (src.length === 0 || dst.length === 0) return;
+  const base = source.parents[src[0]!]!;
+  const stations = stationsAlong(source, src, lastLength(source, src), 1);
+  // What no joint carries is carried by its first one.
+  const whole = [{ at: 0, joint: base < 0 ? src[0]! : base }, ...stations];
+  stationsAlong(target, dst, lastLength(target, dst), 1).forEach(({ at, joint }) => {
+    drivers[joint] = readStations(whole, at);
+  });
+}
+
+/** Length of a chain's last segment: to its tip or to what hangs from it, else as the segment before. */
+function lastLength(skeleton: Skeleton, chain: readonly number[]): number {
+  const last = chain[chain.length - 1]!;
+  const { positions } = restWorldPose(skeleton);
+  const tip = skeleton.tips.find(({ joint }) => joint === last);
+  const own = tip
+    ? Math.hypot(...tip.offset)
+    : Math.max(0, ...childrenOf(skeleton, last).map((child) => distanceVec(positions, last * 3, positions, child * 3)));
+  if (own > 0 || chain.length < 2) return own || 1;
+  return distanceVec(positions, last * 3, positions, chain[chain.length - 2]! * 3) || 1;
 }
 
 function fingerChain(actor: Actor, side: 'left' | 'right', finger: (typeof FINGERS)[number]): number[] {

@@ -4,18 +4,27 @@ import { invertQuat, mulInverseQuat, mulQuat, rotateVecInverse } from '../math/q
 import { addVec, distanceVec, normalizeVec, scaleVec, subVec } from '../math/vec.ts';
 import { type Role, sidedRole } from '../pairing/roles.ts';
 import { LIMB_PARTS, LIMBS, type Limb } from '../skeleton/limb.ts';
-import { isWithin, restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
+import { isWithin, restWorldPose, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
 import type { Actor } from './actor.ts';
-import { chooseDrivers } from './drivers.ts';
+import { type ChainPair, chooseDrivers } from './drivers.ts';
 import { solveTree } from './solve-tree.ts';
 
 export interface RetargetOptions {
   /** 0: a limb keeps the performer's angles; 1: its end reaches where the performer's does, scaled to the limb. */
   reach: Readonly<Record<Limb, number>>;
+  /** Target joints that stay at rest, relative to what carries them, whatever the clip does. */
+  hold: readonly number[];
+  /** Target joints that ride with the body part that is nearest to them in the rest pose. */
+  follow: readonly number[];
+  /** Chains paired by hand. They make a motion even where a figure has no hips. */
+  chains: readonly ChainPair[];
 }
 
 export const RETARGET_DEFAULTS: RetargetOptions = {
   reach: { leftLeg: 1, rightLeg: 1, leftArm: 1, rightArm: 1 },
+  hold: [],
+  follow: [],
+  chains: [],
 };
 
 /** How a target joint gets its world rotation. */
@@ -35,6 +44,8 @@ export interface LimbPlan {
   dstLower: number;
   dstEnd: number;
   dstToes: number;
+  /** Whether hand or foot stays at rest relative to the limb. */
+  endHeld: boolean;
   /** Target limb length over source limb length. */
   ratio: number;
   /** Length of the target limb, metres. */
@@ -101,29 +112,15 @@ export interface RetargetPlan {
 /**
  * Compiles everything that a frame needs.
  *
- * Throws RETARGET_NO_HIPS when either figure has no hips, RETARGET_NOTHING_PAIRED when the two share no other role.
+ * Throws RETARGET_NO_HIPS when either figure has no hips and no chains are paired, RETARGET_NOTHING_PAIRED when the two share no other role.
  */
 export function compileRetarget(source: Actor, target: Actor, options: Partial<RetargetOptions> = {}): RetargetPlan {
+  const { hold, follow, chains } = { ...RETARGET_DEFAULTS, ...options };
   const reach = { ...RETARGET_DEFAULTS.reach, ...options.reach };
-  const srcRoles = source.body.roles;
-  const dstRoles = target.body.roles;
-  for (const [who, roles] of [
-    ['clip', srcRoles],
-    ['character', dstRoles],
-  ] as const) {
-    if (roles.hips === undefined) {
-      throw new RigproofError(
-        'RETARGET_NO_HIPS',
-        `No joint of the ${who} is paired as the hips.`,
-        {},
-        {
-          hint: 'Name the joint that carries spine and thighs in the mapping: "hips": "<joint name>".',
-        },
-      );
-    }
-  }
-  const drivers = chooseDrivers(source, target);
-  if (drivers.filter((driver) => driver !== null).length < 2) {
+  const base = findBase(source, target, chains);
+  const drivers = chooseDrivers(source, target, chains, hold);
+  if (base.byChains && !hold.includes(base.dst)) drivers[base.dst] ??= { a: base.src, b: base.src, t: 0 };
+  if (!base.byChains && drivers.filter((driver) => driver !== null).length < 2) {
     throw new RigproofError(
       'RETARGET_NOTHING_PAIRED',
       'Clip and character have no role but the hips in common.',
@@ -135,7 +132,7 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
   }
 
   const dstRest = restWorldPose(target.skeleton);
-  const tree = solveTree(target.skeleton, target.body);
+  const tree = solveTree(target.skeleton, target.body, base.dst, follow);
   const dstCount = target.skeleton.jointCount;
   const srcPosture = source.alignment.posture;
   const dstPosture = target.alignment.posture;
@@ -179,10 +176,10 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
     twistOf[twist.joint] = i;
   });
 
-  const limbs = planLimbs(source, target, tree.parents, tree.order, reach);
-  const srcPelvis = pelvisJoints(source);
-  const dstPelvis = pelvisJoints(target);
-  const dstHips = dstRoles.hips!;
+  const limbs = planLimbs(source, target, tree.parents, tree.order, reach, hold);
+  const srcPelvis = base.byChains ? Int16Array.of(base.src) : pelvisJoints(source);
+  const dstPelvis = base.byChains ? Int16Array.of(base.dst) : pelvisJoints(target);
+  const dstHips = base.dst;
   const pelvisOffset = new Float64Array(3);
   for (const j of dstPelvis) addVec(pelvisOffset, 0, pelvisOffset, 0, dstRest.positions, j * 3);
   scaleVec(pelvisOffset, 0, pelvisOffset, 0, 1 / dstPelvis.length);
@@ -193,10 +190,8 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
   return {
     source,
     target,
-    srcNeeded: neededJoints(source, drivers, limbs, srcPelvis),
-    scale: sizeRatio(source, target),
-    srcGround: meanOf(source.alignment.ankleHeights),
-    dstGround: meanOf(target.alignment.ankleHeights),
+    srcNeeded: neededJoints(source, drivers, limbs, [base.src, ...srcPelvis]),
+    ...base.size,
     srcPelvis,
     pelvisOffset,
     dstHips,
@@ -215,6 +210,62 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
     limbs,
     translationJoints: Int16Array.from([...translationJoints].sort((a, b) => a - b)),
   };
+}
+
+/** The pair of joints that places the figure, and how their places correspond. */
+interface Base {
+  src: number;
+  dst: number;
+  /** No hips on one side: the roots above the first chains. */
+  byChains: boolean;
+  size: Pick<RetargetPlan, 'scale' | 'srcGround' | 'dstGround'>;
+}
+
+function findBase(source: Actor, target: Actor, chains: readonly ChainPair[]): Base {
+  const srcHips = source.body.roles.hips;
+  const dstHips = target.body.roles.hips;
+  if (srcHips !== undefined && dstHips !== undefined) {
+    const size = {
+      scale: sizeRatio(source, target),
+      srcGround: meanOf(source.alignment.ankleHeights),
+      dstGround: meanOf(target.alignment.ankleHeights),
+    };
+    return { src: srcHips, dst: dstHips, byChains: false, size };
+  }
+  const chain = chains.find(({ source: a, target: b }) => a.length > 0 && b.length > 0);
+  if (!chain) {
+    throw new RigproofError(
+      'RETARGET_NO_HIPS',
+      `No joint of the ${srcHips === undefined ? 'clip' : 'character'} is paired as the hips.`,
+      {},
+      {
+        hint: 'Name the joint that carries spine and thighs in the mapping: "hips": "<joint name>". For a body that is not human, pair chains there.',
+      },
+    );
+  }
+  const src = srcHips ?? rootOf(source.skeleton, chain.source[0]!);
+  const dst = dstHips ?? rootOf(target.skeleton, chain.target[0]!);
+  const a = restWorldPose(source.skeleton).positions;
+  const b = restWorldPose(target.skeleton).positions;
+  const lengths = (positions: Float64Array, side: 'source' | 'target'): number =>
+    chains.reduce((sum, pair) => sum + chainLength(positions, pair[side]), 0);
+  const srcLength = lengths(a, 'source');
+  const dstLength = lengths(b, 'target');
+  const scale = srcLength > 0 && dstLength > 0 ? dstLength / srcLength : sizeRatio(source, target);
+  return { src, dst, byChains: true, size: { scale, srcGround: a[src * 3 + 1]!, dstGround: b[dst * 3 + 1]! } };
+}
+
+function rootOf({ parents }: Skeleton, joint: number): number {
+  let j = joint;
+  while (parents[j]! >= 0) j = parents[j]!;
+  return j;
+}
+
+function chainLength(positions: Float64Array, chain: readonly number[]): number {
+  return chain.reduce(
+    (sum, joint, i) => (i === 0 ? 0 : sum + distanceVec(positions, chain[i - 1]! * 3, positions, joint * 3)),
+    0,
+  );
 }
 
 function meanOf(values: Float64Array): number {
@@ -243,6 +294,7 @@ function planLimbs(
   solveParents: Int16Array,
   order: Int16Array,
   reach: Readonly<Record<Limb, number>>,
+  hold: readonly number[],
 ): LimbPlan[] {
   const plans: LimbPlan[] = [];
   LIMBS.forEach((limb, i) => {
@@ -257,7 +309,10 @@ function planLimbs(
       dstLower: joint(target, sidedRole(side, lower)),
       dstEnd: joint(target, sidedRole(side, end)),
       dstToes: kind === 'leg' ? joint(target, sidedRole(side, 'Toes')) : -1,
+      endHeld: false,
     };
+    if (hold.includes(plan.dstToes)) plan.dstToes = -1;
+    plan.endHeld = hold.includes(plan.dstEnd);
     const length = (actor: Actor): number => {
       const lengths = actor.alignment.limbLengths;
       return lengths[i * 2 + 1]! > 0 ? lengths[i * 2]! + lengths[i * 2 + 1]! : 0;
@@ -265,6 +320,8 @@ function planLimbs(
     const srcLength = length(source);
     const dstLength = length(target);
     if (plan.dstUpper < 0 || plan.dstLower < 0 || dstLength === 0) return;
+    // A limb of which a part is held cannot be led.
+    if (hold.includes(plan.dstUpper) || hold.includes(plan.dstLower)) return;
     const below = (joint: number): Int16Array =>
       order.filter((j) => joint >= 0 && j !== joint && hangsBelow(solveParents, joint, j));
     plans.push({
@@ -289,13 +346,12 @@ function neededJoints(
   source: Actor,
   drivers: readonly ({ a: number; b: number } | null)[],
   limbs: readonly LimbPlan[],
-  pelvis: Int16Array,
+  others: readonly number[],
 ): Int16Array {
   const needed = new Uint8Array(source.skeleton.jointCount);
   const need = (joint: number): void => {
     for (let j = joint; j >= 0 && !needed[j]; j = source.skeleton.parents[j]!) needed[j] = 1;
   };
-  need(source.body.roles.hips!);
   for (const driver of drivers) {
     if (driver === null) continue;
     need(driver.a);
@@ -306,7 +362,7 @@ function neededJoints(
     need(limb.srcLower);
     need(limb.srcEnd);
   }
-  for (const j of pelvis) need(j);
+  for (const j of others) need(j);
   return Int16Array.from([...needed.keys()].filter((j) => needed[j]));
 }
 

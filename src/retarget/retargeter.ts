@@ -55,6 +55,9 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
   const turns = new Float64Array(8);
   const scratch = createTwoBoneScratch();
 
+  // Hips that nothing turns stay as they are.
+  copyQuat(rotations, plan.dstHips * 4, plan.restRotations, plan.dstHips * 4);
+
   function readSource(src: Clip, f: number): void {
     const { translationJoints, translations } = src;
     const moving = translationJoints.length;
@@ -188,7 +191,7 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       addVec(positions, end, positions, end, positions, middle);
     }
     const held = targets ? targets.positionWeights[f * 4 + limb.limb]! : 0;
-    const turned = targets && dstEnd >= 0 ? targets.rotationWeights[f * 4 + limb.limb]! : 0;
+    const turned = targets && dstEnd >= 0 && !limb.endHeld ? targets.rotationWeights[f * 4 + limb.limb]! : 0;
     if (limb.reach === 0 && held === 0 && turned === 0) return;
 
     // Extension that the performer's own angles give: up to there no reach is softened.

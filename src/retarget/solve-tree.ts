@@ -1,7 +1,8 @@
 import { RigproofError } from '../errors.ts';
+import { distanceVec } from '../math/vec.ts';
 import type { Body } from '../pairing/body.ts';
 import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
-import { isWithin, type Skeleton } from '../skeleton/skeleton.ts';
+import { isWithin, restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
 
 /** The tree in which a target is solved. It differs from the skeleton where a rig hangs a limb's part elsewhere. */
 export interface SolveTree {
@@ -16,11 +17,14 @@ export interface SolveTree {
 /**
  * Anatomy decides what carries what: the shin carries the foot, the chest carries the arms, even where the rigger
  * hung the foot control under the root. Everything else hangs as in the file.
+ *
+ * @param pelvis  the joint whose place the motion gives: the hips, or the root of a body without
+ * @param follow  joints that ride with the body part that is nearest to them in the rest pose
  */
-export function solveTree(skeleton: Skeleton, body: Body): SolveTree {
+export function solveTree(skeleton: Skeleton, body: Body, pelvis: number, follow: readonly number[] = []): SolveTree {
   const { roles, spineChain } = body;
   const parents = skeleton.parents.slice();
-  if (roles.hips !== undefined) parents[roles.hips] = -1;
+  parents[pelvis] = -1;
 
   const carry = (joint: number, carrier: number | undefined): void => {
     if (carrier !== undefined && carrier !== joint && !isWithin(skeleton, carrier, joint)) parents[joint] = carrier;
@@ -34,6 +38,11 @@ export function solveTree(skeleton: Skeleton, body: Body): SolveTree {
     if (joint === undefined || role === 'hips' || inSpine.has(joint)) continue;
     carry(joint, carrierOf(role, body));
   }
+  const parts = [...new Set([pelvis, ...spineChain, ...ROLES.map((role) => roles[role])])].filter(
+    (joint) => joint !== undefined,
+  );
+  const own = parents.slice();
+  for (const joint of follow) if (!parts.includes(joint)) carry(joint, nearestPart(skeleton, own, parts, joint));
 
   const order = orderByParent(parents);
   const moved: number[] = [];
@@ -50,6 +59,62 @@ function carrierOf(role: Role, { roles, spineChain }: Body): number | undefined 
     if (roles[above] !== undefined) return roles[above];
   }
   return undefined;
+}
+
+/** Distances that differ by less (m) are the same: the end of one segment is the start of the next, which then counts. */
+const SAME_DISTANCE = 1e-6;
+
+/** The joint whose segment, down to the body parts that it carries, lies nearest to a joint in the rest pose. */
+function nearestPart(
+  skeleton: Skeleton,
+  parents: Int16Array,
+  parts: readonly number[],
+  joint: number,
+): number | undefined {
+  const { positions } = restWorldPose(skeleton);
+  let best: number | undefined;
+  let least = Number.POSITIVE_INFINITY;
+  const byDepth = [...parts].sort((a, b) => depthOf(parents, a) - depthOf(parents, b));
+  for (const part of byDepth) {
+    if (isWithin(skeleton, joint, part)) continue;
+    const carried = parts.filter((other) => carrierAmong(parents, parts, other) === part);
+    const distance = Math.min(
+      distanceVec(positions, joint * 3, positions, part * 3),
+      ...carried.map((end) => distanceToSegment(positions, joint * 3, part * 3, end * 3)),
+    );
+    if (distance > least + SAME_DISTANCE) continue;
+    least = distance;
+    best = part;
+  }
+  return best;
+}
+
+function depthOf(parents: Int16Array, joint: number): number {
+  let depth = 0;
+  for (let j = parents[joint]!; j >= 0; j = parents[j]!) depth++;
+  return depth;
+}
+
+function carrierAmong(parents: Int16Array, parts: readonly number[], joint: number): number | undefined {
+  for (let j = parents[joint]!; j >= 0; j = parents[j]!) if (parts.includes(j)) return j;
+  return undefined;
+}
+
+function distanceToSegment(positions: Float64Array, point: number, from: number, to: number): number {
+  let along = 0;
+  let length = 0;
+  for (let k = 0; k < 3; k++) {
+    const d = positions[to + k]! - positions[from + k]!;
+    along += d * (positions[point + k]! - positions[from + k]!);
+    length += d * d;
+  }
+  const t = length > 0 ? Math.max(0, Math.min(1, along / length)) : 0;
+  let sum = 0;
+  for (let k = 0; k < 3; k++) {
+    const d = positions[to + k]! - positions[from + k]!;
+    sum += (positions[point + k]! - positions[from + k]! - t * d) ** 2;
+  }
+  return Math.sqrt(sum);
 }
 
 function orderByParent(parents: Int16Array): Int16Array {
