@@ -1,5 +1,6 @@
 import { angleBetweenQuats, mulInverseQuat, mulQuat, normalizeQuat } from '../math/quat.ts';
-import { mirrorRole, type Role } from '../pairing/roles.ts';
+import { mirrorRole, type Role, sidedRole } from '../pairing/roles.ts';
+import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
@@ -18,7 +19,7 @@ interface Segment {
 }
 
 /**
- * Limb segments, feet, hands where a finger tells their direction, and the trunk as the line between the middles of
+ * Limb segments, hands where a finger tells their direction, and the trunk as the line between the middles of
  * hips and shoulders. Collar bones and the neck are left out: where their joints sit differs from rig to rig.
  */
 function segments(track: Track): Map<string, Segment> {
@@ -40,8 +41,6 @@ function segments(track: Track): Map<string, Segment> {
     });
   }
   for (const [from, to] of [
-    ['leftFoot', 'leftToes'],
-    ['rightFoot', 'rightToes'],
     ['leftHand', 'leftMiddleProximal'],
     ['rightHand', 'rightMiddleProximal'],
   ] as const) {
@@ -73,6 +72,65 @@ function halfway(a: Float64Array, b: Float64Array): Float64Array {
   return a.map((x, i) => (x + b[i]!) / 2);
 }
 
+/** A limb bent less than this (sine, 25 degrees) has no bend side worth comparing. */
+const BENT = 0.42;
+
+/**
+ * What limbs have in common whatever their proportions: the line from root to end, reported on the upper joint, and the
+ * side to which the middle joint stands off it, reported on the middle one. The angles of upper and lower segment are not
+ * compared: an arm with a long forearm needs others to bring its hand to the same place.
+ */
+function limbLines(track: Track): Map<string, Segment> {
+  const result = new Map<string, Segment>();
+  for (const name of LIMB_NAMES) {
+    const limb = track.limbs[name];
+    if (!limb) continue;
+    const from = pathOf(track, limb.root);
+    const to = pathOf(track, limb.end);
+    const { root: upper, middle: lower } = limb.roles;
+    result.set(upper, { name: upper, role: upper, joint: limb.root.joint, from, to });
+    result.set(lower, {
+      name: lower,
+      role: lower,
+      joint: limb.middle.joint,
+      ...bendSide(from, pathOf(track, limb.middle), to),
+    });
+  }
+  return result;
+}
+
+/** From the line root–end to the middle joint, square to it; of no length where the limb is nearly straight. */
+function bendSide(root: Float64Array, middle: Float64Array, end: Float64Array): Pick<Segment, 'from' | 'to'> {
+  const from = new Float64Array(middle.length);
+  const to = middle.slice();
+  for (let i = 0; i < middle.length; i += 3) {
+    const line = [end[i]! - root[i]!, end[i + 1]! - root[i + 1]!, end[i + 2]! - root[i + 2]!];
+    const upper = [middle[i]! - root[i]!, middle[i + 1]! - root[i + 1]!, middle[i + 2]! - root[i + 2]!];
+    const square = line[0]! ** 2 + line[1]! ** 2 + line[2]! ** 2;
+    const along = square > 0 ? (upper[0]! * line[0]! + upper[1]! * line[1]! + upper[2]! * line[2]!) / square : 0;
+    const off = Math.hypot(...upper.map((x, k) => x - along * line[k]!));
+    const isBent = off > (BENT / 2) * Math.hypot(...upper);
+    for (let k = 0; k < 3; k++) from[i + k] = isBent ? root[i + k]! + along * line[k]! : middle[i + k]!;
+  }
+  return { from, to };
+}
+
+/** Feet as they point along the sole: from ankle to toes a foot slopes differently in every shoe. */
+function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
+  const result = new Map<string, Segment>();
+  for (const side of SIDES) {
+    const foot = feet[side];
+    const role = sidedRole(side, 'Foot');
+    if (!foot || track.figure.roles[role] === undefined) continue;
+    const { joint, offset } = foot.heel;
+    const ahead: [number, number, number] = [0, 0, 0];
+    for (let k = 0; k < 3; k++) ahead[k] = offset[k]! + foot.heading[k]! * track.legLength;
+    const from = pathOf(track, foot.heel);
+    result.set(role, { name: role, role, joint, from, to: pathOf(track, { joint, offset: ahead }) });
+  }
+  return result;
+}
+
 /** Degrees between two segments a frame; 0 where one has no length. */
 function anglesBetween(a: Segment, b: Segment, frameCount: number): Float64Array {
   const angles = new Float64Array(frameCount);
@@ -89,7 +147,7 @@ function anglesBetween(a: Segment, b: Segment, frameCount: number): Float64Array
   return angles;
 }
 
-/** Feet slope differently from ankle to toes in every shoe: the direction of foot and hand is compared less strictly. */
+/** Long and stiff feet lift less than the performer's, and a hand is told by one finger: both are compared less strictly. */
 const SEGMENT_ALLOWANCE: Readonly<Record<string, number>> = {
   leftFoot: 15,
   rightFoot: 15,
@@ -111,8 +169,10 @@ export function measurePose(evidence: Evidence): Measure[] {
   const places: Where[] = [];
   const medians = new Map<string, number>();
   let worst = 0;
-  for (const [name, segment] of own) {
-    const other = performer.get(name);
+  const compared = new Map([...own, ...limbLines(target), ...footLines(target, evidence.feet)]);
+  const like = new Map([...performer, ...limbLines(source), ...footLines(source, evidence.sourceFeet)]);
+  for (const [name, segment] of compared) {
+    const other = like.get(name);
     if (!other) continue;
     const allowance = SEGMENT_ALLOWANCE[name] ?? 0;
     const angles = anglesBetween(segment, other, sharedFrames);
@@ -141,7 +201,7 @@ export function measurePose(evidence: Evidence): Measure[] {
   }
   return [
     measured(evidence, 'pose-fidelity', worst, places, details),
-    leftRight(evidence, own, medians),
+    leftRight(evidence, compared, medians),
     measureSides(evidence, own, performer),
   ];
 }

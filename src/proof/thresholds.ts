@@ -119,10 +119,11 @@ export const MEASURE_RULES = {
   },
   'pose-fidelity': {
     title: 'Pose fidelity',
-    meaning: 'Angle between a segment and the same segment of the source, in 95 of 100 frames, for the worst segment.',
+    meaning:
+      'Angle between the line of a limb (root to end), the side to which it is bent, a hand, a foot or the trunk and that of the source, in 95 of 100 frames, for the worst of them.',
     unit: 'degree',
-    threshold: 30,
-    reason: `${NO_SOURCE}: limbs of other proportions need up to some 25 degrees to put hands and feet where they belong; a wrong pairing or rest pose gives more.`,
+    threshold: 20,
+    reason: `${NO_SOURCE}: plants and reach turn a limb by some degrees; a wrong pairing or rest pose gives more.`,
     remedy: 'Check the pairing and the rest pose of the segment; store a correction in the mapping.',
   },
   'trunk-orientation': {
