@@ -9,7 +9,8 @@ import { openPool } from './pool.ts';
 import { findDone, removeLeftovers } from './records.ts';
 import { failedRecord } from './run-task.ts';
 import type { BatchSettings } from './settings.ts';
-import { type BatchCounts, writeSummary } from './summary.ts';
+import { writeSummary } from './summary.ts';
+import type { BatchCounts } from './summary-format.ts';
 
 export interface BatchInput extends Pick<PlanInput, 'groupConstraints' | 'characterConstraints' | 'version'> {
   /** Files, folders, patterns, list files. */

@@ -5,7 +5,7 @@ import { MEASURE_RULES } from '../proof/thresholds.ts';
 import type { SkeletonGroup } from './groups.ts';
 import type { DoneRecord } from './job.ts';
 import type { UnusableInput } from './plan.ts';
-import type { BatchCounts, SummaryJob } from './summary.ts';
+import type { BatchCounts, SummaryJob } from './summary-format.ts';
 import { SORT_SCRIPT, SUMMARY_STYLE } from './summary-style.ts';
 
 export interface PictureRow {
