@@ -1,6 +1,7 @@
-import { Matrix, SingularValueDecomposition } from 'ml-matrix';
+import { principalAxes } from '../math/principal-axes.ts';
 import { mulInverseQuat } from '../math/quat.ts';
 import type { Clip } from '../skeleton/clip.ts';
+import { centre, dot, minus, type Point } from './point.ts';
 
 /** How a joint turns over a clip, as rotation vectors about their mean. */
 export interface JointMotion {
@@ -14,42 +15,40 @@ export interface JointMotion {
 
 /** Frames of a clip that are looked at. */
 const SAMPLES = 96;
+/** A joint that turns less than this is still, rad. */
+const STILL = 0.005;
 
 /**
- * Reads one joint's turning by singular values: the rotation vectors of its local rotations against their first, less
- * their mean, in a matrix of one row a frame; the first right singular vector is the axis, and the squares of the singular
- * values share out the turning. Null for a clip of fewer than three frames or a joint that does not turn.
+ * Reads one joint's turning by singular values: the rotation vectors of its local rotations against its first, less
+ * their mean, and their principal axes. Null for a clip of fewer than three frames or a joint that does not turn.
  */
 export function readJointMotion(clip: Clip, joint: number): JointMotion | null {
   const { frameCount, jointCount, rotations } = clip;
   const step = Math.max(1, Math.floor(frameCount / SAMPLES));
-  const rows: number[][] = [];
+  const vectors: Point[] = [];
   const first = Float64Array.from(rotations.subarray(joint * 4, joint * 4 + 4));
   const relative = new Float64Array(4);
   for (let f = 0; f < frameCount; f += step) {
-    for (let k = 0, at = (f * jointCount + joint) * 4; k < 4; k++) relative[k] = rotations[at + k]!;
+    const at = (f * jointCount + joint) * 4;
+    relative.set(rotations.subarray(at, at + 4));
     mulInverseQuat(relative, 0, first, 0, relative, 0);
-    rows.push(rotationVector(relative));
+    vectors.push(rotationVector(relative));
   }
-  if (rows.length < 3) return null;
-  const vectors = new Matrix(rows);
-  vectors.subRowVector(vectors.mean('column'));
-  const { diagonal, rightSingularVectors } = new SingularValueDecomposition(vectors, { autoTranspose: true });
-  const total = diagonal.reduce((sum, s) => sum + s * s, 0);
-  if (total < 1e-6 * rows.length) return null;
-  const [x, y, z] = rightSingularVectors.getColumn(0);
-  const turns = rows.map((row) => row[0]! * x! + row[1]! * y! + row[2]! * z!);
-  return {
-    hinge: diagonal[0]! ** 2 / total,
-    range: Math.max(...turns) - Math.min(...turns),
-    axis: [x!, y!, z!],
-  };
+  if (vectors.length < 3) return null;
+  const mean = centre(vectors);
+  const spread = vectors.map((v) => minus(v, mean));
+  const { axes, shares } = principalAxes(spread);
+  const turns = spread.map((v) => dot(v, axes[0]!));
+  const range = Math.max(...turns) - Math.min(...turns);
+  if (range < STILL) return null;
+  return { hinge: shares[0]!, range, axis: axes[0]! };
 }
 
 /** Axis times angle of a unit quaternion, the shorter way round. */
-function rotationVector([x, y, z, w]: Float64Array): number[] {
-  const sign = w! < 0 ? -1 : 1;
-  const sine = Math.hypot(x!, y!, z!);
-  const k = sine > 1e-9 ? (2 * sign * Math.atan2(sine, Math.abs(w!))) / sine : 2 * sign;
-  return [k * x!, k * y!, k * z!];
+function rotationVector(q: Float64Array): Point {
+  const [x, y, z, w] = [q[0]!, q[1]!, q[2]!, q[3]!];
+  const sign = w < 0 ? -1 : 1;
+  const sine = Math.hypot(x, y, z);
+  const k = sine > 1e-9 ? (2 * sign * Math.atan2(sine, Math.abs(w))) / sine : 2 * sign;
+  return [k * x, k * y, k * z];
 }

@@ -1,4 +1,4 @@
-import { EigenvalueDecomposition, Matrix } from 'ml-matrix';
+import { principalAxes } from '../math/principal-axes.ts';
 import { type Figure, rootsOf } from './figure.ts';
 import { areMirroredNames, type NameReading } from './names.ts';
 import { centre, dot, median, minus, norm, type Point, plus, times } from './point.ts';
@@ -164,34 +164,26 @@ function reflect(p: Point, { normal, offset }: Plane): Point {
 }
 
 /**
- * The plane square to what the pairs' differences have in common: first eigenvector of Σ d dᵀ, with d unit-free so that
- * wide arms do not outweigh all else.
+ * The plane square to what the pairs' differences have in common: their first principal axis. Differences count by
+ * direction, so that wide arms do not outweigh all else; short ones count less, as they are the least exact.
  */
 function fitPlane(figure: Figure, mirror: Int16Array): Plane & { sharpness: number } {
   const { points, extent } = figure;
-  const scatter = Matrix.zeros(3, 3);
+  const differences: Point[] = [];
   const middles: Point[] = [];
-  let total = 0;
   for (let j = 0; j < mirror.length; j++) {
     const partner = mirror[j]!;
     if (partner <= j) continue;
     const d = minus(points[j]!, points[partner]!);
     const length = norm(d);
     if (length < 1e-4 * extent) continue;
-    const weight = Math.min(1, length / (0.1 * extent)) / (length * length);
-    for (let r = 0; r < 3; r++) {
-      for (let c = 0; c < 3; c++) scatter.set(r, c, scatter.get(r, c) + weight * d[r]! * d[c]!);
-    }
-    total += weight * length * length;
+    differences.push(times(d, Math.sqrt(Math.min(1, length / (0.1 * extent))) / length));
     middles.push(times(plus(points[j]!, points[partner]!), 0.5));
   }
-  if (total === 0) return { normal: [1, 0, 0], offset: points[0]?.[0] ?? 0, sharpness: 0 };
-  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(scatter, { assumeSymmetric: true });
-  const largest = realEigenvalues.indexOf(Math.max(...realEigenvalues));
-  const column = eigenvectorMatrix.getColumn(largest);
-  const normal: Point = [column[0]!, column[1]!, column[2]!];
-  const offset = median(middles.map((m) => dot(m, normal)));
-  return { normal, offset, sharpness: realEigenvalues[largest]! / total };
+  if (differences.length === 0) return { normal: [1, 0, 0], offset: points[0]?.[0] ?? 0, sharpness: 0 };
+  const { axes, shares } = principalAxes(differences);
+  const normal = axes[0]!;
+  return { normal, offset: median(middles.map((m) => dot(m, normal))), sharpness: shares[0]! };
 }
 
 /** A lone joint far off the plane (a weapon, a pouch) is none of the middle, unless pairs hang below it. */
