@@ -1,9 +1,17 @@
-import { identityQuat, mulQuat, quatFromAxes, rotateVec, rotationBetween, type Values } from '../math/quat.ts';
+import {
+  identityQuat,
+  mulQuat,
+  quatFromAxes,
+  rotateVec,
+  rotateVecInverse,
+  rotateXyz,
+  rotationBetween,
+} from '../math/quat.ts';
 import { addVec, crossVec, dotVec, lengthVec, normalizeVec, scaleVec, subVec } from '../math/vec.ts';
 import type { Body } from '../pairing/body.ts';
 import { ROLES, type Role, type RoleMap, type SidedPart, sidedRole, sideOf } from '../pairing/roles.ts';
 import type { Side } from '../skeleton/side.ts';
-import { isWithin, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
+import { isWithin, type Skeleton, type Tip, type WorldPose } from '../skeleton/skeleton.ts';
 
 /**
  * Anatomical frames: for each role the rotation that carries the canonical posture onto the pose at hand.
@@ -22,17 +30,17 @@ const UPRIGHT_LEAN = Math.PI / 6;
 /** Bend from which a knee or elbow shows its hinge plane in the reference pose (rad). */
 const TELLING_BEND = (12 * Math.PI) / 180;
 
-const UP = [0, 1, 0];
-const FORWARD = [0, 0, 1];
+const UP = Float64Array.of(0, 1, 0);
+const FORWARD = Float64Array.of(0, 0, 1);
 
 /** Canonical direction of a limb's segments. */
-function canonicalDirection(side: Side, limb: 'leg' | 'arm'): number[] {
-  if (limb === 'leg') return [0, -1, 0];
-  return side === 'left' ? [1, 0, 0] : [-1, 0, 0];
+function canonicalDirection(side: Side, limb: 'leg' | 'arm'): Float64Array {
+  if (limb === 'leg') return Float64Array.of(0, -1, 0);
+  return Float64Array.of(side === 'left' ? 1 : -1, 0, 0);
 }
 
 /** Rotation that carries direction `d` onto `p`, and `s`, square to it, as near as possible to `q`. */
-function frameFrom(d: Values, s: Values, p: Values, q: Values): Float64Array {
+function frameFrom(d: Float64Array, s: Float64Array, p: Float64Array, q: Float64Array): Float64Array {
   const canonical = new Float64Array(4);
   const actual = new Float64Array(4);
   quatFromAxes(canonical, 0, d, 0, s, 0);
@@ -46,7 +54,7 @@ function point(pose: WorldPose, joint: number): Float64Array {
   return pose.positions.slice(joint * 3, joint * 3 + 3);
 }
 
-function difference(a: Values, b: Values): Float64Array {
+function difference(a: Float64Array, b: Float64Array): Float64Array {
   const out = new Float64Array(3);
   subVec(out, 0, a, 0, b, 0);
   return out;
@@ -60,14 +68,14 @@ function mean(points: Float64Array[]): Float64Array | null {
   return out;
 }
 
-function rotated(q: Values, v: Values): Float64Array {
+function rotated(q: Float64Array, v: Float64Array): Float64Array {
   const out = new Float64Array(3);
   rotateVec(out, 0, q, 0, v, 0);
   return out;
 }
 
 /** Part of `v` square to the unit vector `axis`. */
-function squareTo(v: Values, axis: Values): Float64Array {
+function squareTo(v: Float64Array, axis: Float64Array): Float64Array {
   const k = dotVec(v, 0, axis, 0);
   return Float64Array.of(v[0]! - k * axis[0]!, v[1]! - k * axis[1]!, v[2]! - k * axis[2]!);
 }
@@ -99,9 +107,9 @@ function farthestBelow(skeleton: Skeleton, pose: WorldPose, joint: number): Floa
   return mean(away);
 }
 
-export function tipPoint(pose: WorldPose, joint: number, offset: Values): Float64Array {
+export function tipPoint(pose: WorldPose, joint: number, offset: Tip['offset']): Float64Array {
   const out = new Float64Array(3);
-  rotateVec(out, 0, pose.rotations, joint * 4, offset, 0);
+  rotateXyz(out, 0, pose.rotations, joint * 4, ...offset);
   addVec(out, 0, out, 0, pose.positions, joint * 3);
   return out;
 }
@@ -157,7 +165,8 @@ function limbFrames(
 
   const natural = (line: Float64Array): Float64Array => {
     const turn = new Float64Array(4);
-    const inTrunk = rotated([-trunk[0]!, -trunk[1]!, -trunk[2]!, trunk[3]!], line);
+    const inTrunk = new Float64Array(3);
+    rotateVecInverse(inTrunk, 0, trunk, 0, line, 0);
     rotationBetween(turn, 0, direction, 0, inTrunk, 0);
     return rotated(trunk, rotated(turn, FORWARD));
   };

@@ -16,7 +16,7 @@ const STANDING_HEIGHT = 0.03;
 /** Frames that must agree before a clip is believed over the reference pose. */
 const ENOUGH_FRAMES = 6;
 
-const UP = [0, 1, 0];
+const UP = Float64Array.of(0, 1, 0);
 
 export interface StandingFeet {
   /** Upward normal of each sole in the foot joint's frame; absent where the clip does not show the foot standing. */

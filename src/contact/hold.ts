@@ -1,5 +1,3 @@
-import type { Numbers } from '../math/quat.ts';
-
 /** Frames `first` … `last`, both included. */
 export interface FrameSpan {
   first: number;
@@ -65,7 +63,7 @@ function fade(
 }
 
 /** Rotation vector (axis times angle) of the quaternion at `i`: xyz to `out`; of the two signs the shorter way. */
-export function rotationVector(out: Numbers, o: number, q: Numbers, i: number): void {
+export function rotationVector(out: Float64Array, o: number, q: Float64Array, i: number): void {
   const sign = q[i + 3]! < 0 ? -1 : 1;
   const x = q[i]! * sign;
   const y = q[i + 1]! * sign;
@@ -78,7 +76,7 @@ export function rotationVector(out: Numbers, o: number, q: Numbers, i: number): 
 }
 
 /** Quaternion of the rotation vector at `v[j]`. */
-export function quatOfRotationVector(out: Numbers, o: number, v: Numbers, j: number): void {
+export function quatOfRotationVector(out: Float64Array, o: number, v: Float64Array, j: number): void {
   const angle = Math.sqrt(v[j]! * v[j]! + v[j + 1]! * v[j + 1]! + v[j + 2]! * v[j + 2]!);
   const k = angle > 1e-12 ? Math.sin(angle / 2) / angle : 0.5;
   out[o] = v[j]! * k;

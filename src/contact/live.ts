@@ -1,5 +1,4 @@
 import { RigproofError } from '../errors.ts';
-import type { Numbers } from '../math/quat.ts';
 import { HALF_WINDOW } from './motion.ts';
 import { CONTACT_DEFAULTS, type ContactOptions } from './track.ts';
 
@@ -25,7 +24,7 @@ export interface ContactDetector {
    * The array is the detector's own and is overwritten by the next call. Allocates nothing.
    * @param points  the four points in that order, 12 numbers, metres, Y up
    */
-  push(points: Numbers): Uint8Array;
+  push(points: Float64Array): Uint8Array;
   /** Seconds by which the answer lags: the speed of a frame is known when as many frames after it have come. */
   readonly latency: number;
 }

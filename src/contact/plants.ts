@@ -222,7 +222,8 @@ function limitPitch(plan: RetargetPlan, leg: LegTrack, sole: Sole, sourceSole: S
   const level = levelFoot(plan, limb, sole);
   const toeShare = Math.min(1, (plan.scale * sourceSole.length) / sole.length);
   const lever = distanceVec(level.heel, 0, level.ball, 0);
-  const heelShare = Math.min(1, (plan.scale * distanceVec(sourceSole.heel, 0, sourceSole.ball, 0)) / lever);
+  const sourceLever = Math.hypot(...sourceSole.ball.map((x, k) => x - sourceSole.heel[k]!));
+  const heelShare = Math.min(1, (plan.scale * sourceLever) / lever);
   if (toeShare === 1 && heelShare === 1) return;
   const turn = new Float64Array(4);
   const vec = new Float64Array(3);

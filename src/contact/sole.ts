@@ -1,5 +1,6 @@
 import { RigproofError } from '../errors.ts';
-import { mulQuat, rotateVec, rotateVecInverse } from '../math/quat.ts';
+import { mulQuat, rotateVecInverse, rotateXyz } from '../math/quat.ts';
+import { addVec, subVec } from '../math/vec.ts';
 import { type RoleMap, sidedRole } from '../pairing/roles.ts';
 import { type Clip, framePose, restLocalPose } from '../skeleton/clip.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
@@ -133,6 +134,7 @@ export function pointTrajectories(
   const rotation = new Float64Array(4);
   const position = new Float64Array(3);
   const offset = new Float64Array(3);
+  const local = new Float64Array(4);
   for (let f = 0; f < clip.frameCount; f++) {
     rotation.fill(0);
     rotation[3] = 1;
@@ -140,16 +142,19 @@ export function pointTrajectories(
     for (let i = 0; i < chain.length; i++) {
       const j = chain[i]!;
       const slot = slots[i]!;
-      if (slot >= 0) rotateVec(offset, 0, rotation, 0, clip.translations, (f * moving + slot) * 3);
-      else rotateVec(offset, 0, rotation, 0, skeleton.restTranslations, j * 3);
+      const from = slot >= 0 ? clip.translations : skeleton.restTranslations;
+      const at = slot >= 0 ? (f * moving + slot) * 3 : j * 3;
+      rotateXyz(offset, 0, rotation, 0, from[at]!, from[at + 1]!, from[at + 2]!);
       position[0]! += offset[0]!;
       position[1]! += offset[1]!;
       position[2]! += offset[2]!;
-      mulQuat(rotation, 0, rotation, 0, clip.rotations, (f * clip.jointCount + j) * 4);
+      for (let k = 0, q = (f * clip.jointCount + j) * 4; k < 4; k++) local[k] = clip.rotations[q + k]!;
+      mulQuat(rotation, 0, rotation, 0, local, 0);
     }
     for (let i = 0; i < points.length; i++) {
       const point = out[i]!;
-      rotateVec(point, f * 3, rotation, 0, points[i]!, 0);
+      const at = points[i]!;
+      rotateXyz(point, f * 3, rotation, 0, at[0], at[1], at[2]);
       for (let k = 0; k < 3; k++) point[f * 3 + k]! += position[k]!;
     }
   }
@@ -476,17 +481,17 @@ function positionOf(pose: WorldPose, joint: number): Vec {
 }
 
 function toWorld(pose: WorldPose, joint: number, local: Vec): Vec {
-  const out: Vec = [0, 0, 0];
-  rotateVec(out, 0, pose.rotations, joint * 4, local, 0);
-  for (let k = 0; k < 3; k++) out[k]! += pose.positions[joint * 3 + k]!;
-  return out;
+  const out = new Float64Array(3);
+  rotateXyz(out, 0, pose.rotations, joint * 4, ...local);
+  addVec(out, 0, out, 0, pose.positions, joint * 3);
+  return [out[0]!, out[1]!, out[2]!];
 }
 
 function toLocal(pose: WorldPose, joint: number, world: Vec): Vec {
-  const out: Vec = [0, 0, 0];
-  for (let k = 0; k < 3; k++) out[k] = world[k]! - pose.positions[joint * 3 + k]!;
+  const out = Float64Array.from(world);
+  subVec(out, 0, out, 0, pose.positions, joint * 3);
   rotateVecInverse(out, 0, pose.rotations, joint * 4, out, 0);
-  return out;
+  return [out[0]!, out[1]!, out[2]!];
 }
 
 function distance(a: Vec, b: Vec): number {

@@ -74,7 +74,7 @@ export function measureTravel({ skeleton, body, alignment }: Actor, clip: Clip, 
   const z = new Float64Array(frameCount);
   const heading = new Float64Array(frameCount);
   const front = new Float64Array(3);
-  rotateVecInverse(front, 0, alignment.posture, hips * 4, [0, 0, 1], 0);
+  rotateVecInverse(front, 0, alignment.posture, hips * 4, Float64Array.of(0, 0, 1), 0);
   const facing = new Float64Array(3);
   for (let f = 0; f < frameCount; f++) {
     framePose(skeleton, clip, f, local, pose);
@@ -116,7 +116,7 @@ export function withTravel(skeleton: Skeleton, clip: Clip, { path }: Travel, sig
       for (let k = 0; k < 3; k++) shift[k] = sign * path[f * 3 + k]!;
       if (parent >= 0) rotateVecInverse(shift, 0, pose.rotations, parent * 4, shift, 0);
       const at = (f * moving + m) * 3;
-      addVec(translations, at, translations, at, shift, 0);
+      for (let k = 0; k < 3; k++) translations[at + k]! += shift[k]!;
     }
   }
   return { ...clip, translations };

@@ -1,13 +1,12 @@
 /** Affine kernels on flat arrays: 3 × 4, row-major, from an offset; the missing fourth row is 0 0 0 1. */
-import type { Numbers } from './quat.ts';
 
 /** out = identity */
-export function identityAffine(out: Numbers, o: number): void {
+export function identityAffine(out: Float64Array, o: number): void {
   for (let k = 0; k < 12; k++) out[o + k] = k % 5 === 0 ? 1 : 0;
 }
 
 /** out = a · b (b first). `out` may be neither input. */
-export function mulAffine(out: Numbers, o: number, a: Numbers, i: number, b: Numbers, j: number): void {
+export function mulAffine(out: Float64Array, o: number, a: Float64Array, i: number, b: Float64Array, j: number): void {
   for (let row = 0; row < 12; row += 4) {
     const x = a[i + row]!;
     const y = a[i + row + 1]!;
@@ -23,7 +22,7 @@ export function mulAffine(out: Numbers, o: number, a: Numbers, i: number, b: Num
  * out = a⁻¹. `out` may not be the input.
  * @returns the determinant; where it is 0 there is no inverse and zeros are written
  */
-export function invertAffine(out: Numbers, o: number, a: Numbers, i: number): number {
+export function invertAffine(out: Float64Array, o: number, a: Float64Array, i: number): number {
   const a00 = a[i]!;
   const a01 = a[i + 1]!;
   const a02 = a[i + 2]!;
@@ -54,7 +53,14 @@ export function invertAffine(out: Numbers, o: number, a: Numbers, i: number): nu
 }
 
 /** out = a · v, the point at `v[j]`. `out` may be `v`. */
-export function transformPoint(out: Numbers, o: number, a: Numbers, i: number, v: Numbers, j: number): void {
+export function transformPoint(
+  out: Float64Array,
+  o: number,
+  a: Float64Array,
+  i: number,
+  v: Float64Array,
+  j: number,
+): void {
   const x = v[j]!;
   const y = v[j + 1]!;
   const z = v[j + 2]!;
@@ -64,7 +70,14 @@ export function transformPoint(out: Numbers, o: number, a: Numbers, i: number, v
 }
 
 /** out = the rigid transform of a unit quaternion and a translation. */
-export function rigidAffine(out: Numbers, o: number, q: Numbers, i: number, t: Numbers, j: number): void {
+export function rigidAffine(
+  out: Float64Array,
+  o: number,
+  q: Float64Array,
+  i: number,
+  t: Float64Array,
+  j: number,
+): void {
   const x = q[i]!;
   const y = q[i + 1]!;
   const z = q[i + 2]!;

@@ -1,48 +1,55 @@
 /** Vector kernels on flat arrays: three numbers from an offset. `out` may be an input unless said otherwise. */
-import type { Numbers, Values } from './quat.ts';
 
-export function copyVec(out: Numbers, o: number, a: Values, i: number): void {
+export function copyVec(out: Float64Array, o: number, a: Float64Array, i: number): void {
   out[o] = a[i]!;
   out[o + 1] = a[i + 1]!;
   out[o + 2] = a[i + 2]!;
 }
 
-export function setVec(out: Numbers, o: number, x: number, y: number, z: number): void {
+export function setVec(out: Float64Array, o: number, x: number, y: number, z: number): void {
   out[o] = x;
   out[o + 1] = y;
   out[o + 2] = z;
 }
 
-export function addVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
+export function addVec(out: Float64Array, o: number, a: Float64Array, i: number, b: Float64Array, j: number): void {
   out[o] = a[i]! + b[j]!;
   out[o + 1] = a[i + 1]! + b[j + 1]!;
   out[o + 2] = a[i + 2]! + b[j + 2]!;
 }
 
-export function subVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
+export function subVec(out: Float64Array, o: number, a: Float64Array, i: number, b: Float64Array, j: number): void {
   out[o] = a[i]! - b[j]!;
   out[o + 1] = a[i + 1]! - b[j + 1]!;
   out[o + 2] = a[i + 2]! - b[j + 2]!;
 }
 
-export function scaleVec(out: Numbers, o: number, a: Values, i: number, k: number): void {
+export function scaleVec(out: Float64Array, o: number, a: Float64Array, i: number, k: number): void {
   out[o] = a[i]! * k;
   out[o + 1] = a[i + 1]! * k;
   out[o + 2] = a[i + 2]! * k;
 }
 
 /** out = a + t (b - a) */
-export function lerpVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number, t: number): void {
+export function lerpVec(
+  out: Float64Array,
+  o: number,
+  a: Float64Array,
+  i: number,
+  b: Float64Array,
+  j: number,
+  t: number,
+): void {
   out[o] = a[i]! + t * (b[j]! - a[i]!);
   out[o + 1] = a[i + 1]! + t * (b[j + 1]! - a[i + 1]!);
   out[o + 2] = a[i + 2]! + t * (b[j + 2]! - a[i + 2]!);
 }
 
-export function dotVec(a: Values, i: number, b: Values, j: number): number {
+export function dotVec(a: Float64Array, i: number, b: Float64Array, j: number): number {
   return a[i]! * b[j]! + a[i + 1]! * b[j + 1]! + a[i + 2]! * b[j + 2]!;
 }
 
-export function crossVec(out: Numbers, o: number, a: Values, i: number, b: Values, j: number): void {
+export function crossVec(out: Float64Array, o: number, a: Float64Array, i: number, b: Float64Array, j: number): void {
   const ax = a[i]!;
   const ay = a[i + 1]!;
   const az = a[i + 2]!;
@@ -54,11 +61,11 @@ export function crossVec(out: Numbers, o: number, a: Values, i: number, b: Value
   out[o + 2] = ax * by - ay * bx;
 }
 
-export function lengthVec(a: Values, i: number): number {
+export function lengthVec(a: Float64Array, i: number): number {
   return Math.sqrt(a[i]! * a[i]! + a[i + 1]! * a[i + 1]! + a[i + 2]! * a[i + 2]!);
 }
 
-export function distanceVec(a: Values, i: number, b: Values, j: number): number {
+export function distanceVec(a: Float64Array, i: number, b: Float64Array, j: number): number {
   const x = a[i]! - b[j]!;
   const y = a[i + 1]! - b[j + 1]!;
   const z = a[i + 2]! - b[j + 2]!;
@@ -66,7 +73,7 @@ export function distanceVec(a: Values, i: number, b: Values, j: number): number 
 }
 
 /** Scales to length 1 in place and returns the former length; a zero vector stays zero. */
-export function normalizeVec(out: Numbers, o: number): number {
+export function normalizeVec(out: Float64Array, o: number): number {
   const length = lengthVec(out, o);
   if (length > 0) scaleVec(out, o, out, o, 1 / length);
   return length;

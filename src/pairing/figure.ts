@@ -1,5 +1,4 @@
-import type { Numbers } from '../math/quat.ts';
-import { rotateVec } from '../math/quat.ts';
+import { rotateXyz } from '../math/quat.ts';
 import { childrenOf, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
 import { distance, type Point, plus, pointAt } from './point.ts';
 
@@ -24,9 +23,9 @@ export function readFigure(skeleton: Skeleton, pose: WorldPose): Figure {
   const points = Array.from({ length: jointCount }, (_, j) => pointAt(pose.positions, j));
   const tips: Point[][] = points.map(() => []);
   const reach = new Float64Array(jointCount);
-  const out: Numbers = [0, 0, 0];
+  const out = new Float64Array(3);
   for (const tip of skeleton.tips) {
-    rotateVec(out, 0, pose.rotations, tip.joint * 4, [...tip.offset], 0);
+    rotateXyz(out, 0, pose.rotations, tip.joint * 4, ...tip.offset);
     tips[tip.joint]!.push(plus(points[tip.joint]!, [out[0]!, out[1]!, out[2]!]));
     reach[tip.joint] = Math.max(reach[tip.joint]!, Math.hypot(...tip.offset));
   }

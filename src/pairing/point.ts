@@ -1,9 +1,8 @@
 /** Three-vectors that allocate their results: for geometry that is read once a figure, never in a frame loop. */
-import type { Numbers } from '../math/quat.ts';
 
 export type Point = [number, number, number];
 
-export const pointAt = (a: Numbers, j: number): Point => [a[j * 3]!, a[j * 3 + 1]!, a[j * 3 + 2]!];
+export const pointAt = (a: ArrayLike<number>, j: number): Point => [a[j * 3]!, a[j * 3 + 1]!, a[j * 3 + 2]!];
 export const plus = (a: Point, b: Point): Point => [a[0] + b[0], a[1] + b[1], a[2] + b[2]];
 export const minus = (a: Point, b: Point): Point => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
 export const times = (a: Point, k: number): Point => [a[0] * k, a[1] * k, a[2] * k];

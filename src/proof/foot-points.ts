@@ -1,5 +1,5 @@
-import { rotateVec, rotateVecInverse } from '../math/quat.ts';
-import { distanceVec } from '../math/vec.ts';
+import { rotateVecInverse, rotateXyz } from '../math/quat.ts';
+import { distanceVec, subVec } from '../math/vec.ts';
 import { sidedRole } from '../pairing/roles.ts';
 import type { Side } from '../skeleton/side.ts';
 import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
@@ -66,7 +66,7 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
 /** Whether the sole found in the rest pose lies flat on the floor in a frame. */
 function standsLike(track: Track, foot: FootPoints, f: number): boolean {
   const up = new Float64Array(3);
-  rotateVec(up, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), foot.up, 0);
+  rotateXyz(up, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), ...foot.up);
   if (up[1]! < TILT_MAX) return false;
   const point = new Float64Array(3);
   return [foot.heel, foot.ball].every((p) => {
@@ -103,8 +103,8 @@ function usualFrame(track: Track, side: Side, end: BodyPoint, frames: readonly n
   const far: BodyPoint =
     toes !== undefined ? { joint: toes, offset: [0, 0, 0] } : tip ? { joint: tip.joint, offset: [...tip.offset] } : end;
   const drops = new Float64Array(frameCount);
-  const a = [0, 0, 0];
-  const b = [0, 0, 0];
+  const a = new Float64Array(3);
+  const b = new Float64Array(3);
   for (const f of frames) {
     pointAt(track, f, end, a, 0);
     pointAt(track, f, far, b, 0);
@@ -128,35 +128,33 @@ function posedLike(track: Track, f: number): WorldPose {
 
 /** Makes a world point one that moves with `joint`, as the pose has it. */
 function fix(pose: WorldPose, joint: number, x: number, y: number, z: number): BodyPoint {
-  const offset: [number, number, number] = [
-    x - pose.positions[joint * 3]!,
-    y - pose.positions[joint * 3 + 1]!,
-    z - pose.positions[joint * 3 + 2]!,
-  ];
+  const offset = Float64Array.of(x, y, z);
+  subVec(offset, 0, offset, 0, pose.positions, joint * 3);
   rotateVecInverse(offset, 0, pose.rotations, joint * 4, offset, 0);
-  return { joint, offset };
+  return { joint, offset: [offset[0]!, offset[1]!, offset[2]!] };
 }
 
 function directions(pose: WorldPose, joint: number, hx: number, hz: number): Pick<FootPoints, 'heading' | 'up'> {
-  const heading: [number, number, number] = [hx, 0, hz];
-  const up: [number, number, number] = [0, 1, 0];
-  rotateVecInverse(heading, 0, pose.rotations, joint * 4, heading, 0);
-  rotateVecInverse(up, 0, pose.rotations, joint * 4, up, 0);
-  return { heading, up };
+  const local = (x: number, y: number, z: number): [number, number, number] => {
+    const v = Float64Array.of(x, y, z);
+    rotateVecInverse(v, 0, pose.rotations, joint * 4, v, 0);
+    return [v[0]!, v[1]!, v[2]!];
+  };
+  return { heading: local(hx, 0, hz), up: local(0, 1, 0) };
 }
 
 /** Ankle, ball and toe tip in a flat pose, from joints and tips. */
 function footLine(track: Track, side: Side, end: BodyPoint, pose: WorldPose) {
   const { skeleton, roles } = track.figure;
   const toes = roles[sidedRole(side, 'Toes')];
-  const ankle = [0, 0, 0];
+  const ankle = new Float64Array(3);
   pointInPose(pose, end, ankle, 0);
-  const tipOf = (joint: number): number[] | null => {
-    let best: number[] | null = null;
+  const tipOf = (joint: number): Float64Array | null => {
+    let best: Float64Array | null = null;
     let farthest = 0.02 * track.legLength;
     for (const tip of skeleton.tips) {
       if (tip.joint !== joint) continue;
-      const world = [0, 0, 0];
+      const world = new Float64Array(3);
       pointInPose(pose, { joint, offset: [...tip.offset] }, world, 0);
       const away = Math.hypot(world[0]! - ankle[0]!, world[2]! - ankle[2]!);
       if (away > farthest) {
@@ -167,7 +165,7 @@ function footLine(track: Track, side: Side, end: BodyPoint, pose: WorldPose) {
     return best;
   };
   if (toes !== undefined) {
-    const ball = [pose.positions[toes * 3]!, pose.positions[toes * 3 + 1]!, pose.positions[toes * 3 + 2]!];
+    const ball = pose.positions.slice(toes * 3, toes * 3 + 3);
     return { ankle, ball, ballJoint: toes, toe: tipOf(toes) };
   }
   const toe = roles[sidedRole(side, 'Foot')] === undefined ? null : tipOf(end.joint);
@@ -175,7 +173,7 @@ function footLine(track: Track, side: Side, end: BodyPoint, pose: WorldPose) {
   return { ankle, ball, ballJoint: end.joint, toe };
 }
 
-function headingOf(ankle: number[], ahead: number[] | null): [number, number] {
+function headingOf(ankle: Float64Array, ahead: Float64Array | null): [number, number] {
   const x = ahead ? ahead[0]! - ankle[0]! : 0;
   const z = ahead ? ahead[2]! - ankle[2]! : 0;
   const length = Math.hypot(x, z);

@@ -1,4 +1,4 @@
-import { rotateVec, rotateVecInverse, rotationBetween } from '../math/quat.ts';
+import { rotateVec, rotateVecInverse, rotateXyz, rotationBetween } from '../math/quat.ts';
 import { crossVec, dotVec, normalizeVec, scaleVec, subVec } from '../math/vec.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
@@ -143,7 +143,7 @@ function kneeSense(track: Track, foot: FootPoints | null): BendSense {
       count++;
     }
     if (foot) {
-      rotateVec(heading, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), foot.heading, 0);
+      rotateXyz(heading, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), ...foot.heading);
       const length2 = dotVec(bend.line, 0, bend.line, 0);
       const along = length2 > 0 ? dotVec(heading, 0, bend.line, 0) / length2 : 0;
       for (let k = 0; k < 3; k++) heading[k]! -= along * bend.line[k]!;

@@ -1,4 +1,4 @@
-import { rotateVec } from '../math/quat.ts';
+import { rotateXyz } from '../math/quat.ts';
 import { RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
@@ -67,7 +67,7 @@ export function jointAngles(
       pointAt(track, f, limb.middle, a, 0);
       pointAt(track, f, limb.end, b, 0);
       for (let k = 0; k < 3; k++) a[k]! -= b[k]!;
-      rotateVec(b, 0, track.rotations, rotationIndex(track, f, foot!.heel.joint), foot!.heading, 0);
+      rotateXyz(b, 0, track.rotations, rotationIndex(track, f, foot!.heel.joint), ...foot!.heading);
       const cos = (a[0]! * b[0]! + a[1]! * b[1]! + a[2]! * b[2]!) / (Math.hypot(a[0]!, a[1]!, a[2]!) || 1);
       angles[f] = 90 - Math.acos(Math.min(1, Math.max(-1, cos))) * DEGREES;
     }

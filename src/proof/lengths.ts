@@ -75,11 +75,11 @@ function limbGap(evidence: Evidence): Measure {
     const limb = target.limbs[name];
     if (!limb || target.figure.roles[limb.roles.end] === undefined) continue;
     taken++;
-    const offset: [number, number, number] = [0, 0, 0];
+    const offset = new Float64Array(3);
     pointInPose(target.rest, limb.end, offset, 0);
     subVec(offset, 0, offset, 0, target.rest.positions, limb.middle.joint * 3);
     rotateVecInverse(offset, 0, target.rest.rotations, limb.middle.joint * 4, offset, 0);
-    const stump = pathOf(target, { joint: limb.middle.joint, offset });
+    const stump = pathOf(target, { joint: limb.middle.joint, offset: [offset[0]!, offset[1]!, offset[2]!] });
     const end = pathOf(target, limb.end);
     const gap = new Float64Array(target.frameCount);
     let most = 0;

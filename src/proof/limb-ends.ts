@@ -83,8 +83,8 @@ function longerFoot({ target, source, feet, sourceFeet }: Evidence, side: Side):
 /** From heel to toe end (to the ball and a third more where the toe end is not known), as a share of the leg. */
 function footLength(track: Track, { heel, ball, toe }: FootPoints): number {
   if (track.frameCount === 0 || !track.legLength) return 0;
-  const a = [0, 0, 0];
-  const b = [0, 0, 0];
+  const a = new Float64Array(3);
+  const b = new Float64Array(3);
   pointAt(track, 0, heel, a, 0);
   pointAt(track, 0, toe ?? ball, b, 0);
   return (distanceVec(a, 0, b, 0) * (toe ? 1 : 4 / 3)) / track.legLength;

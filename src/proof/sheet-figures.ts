@@ -166,9 +166,9 @@ function drawing(track: Track, f: number, marked: Role | null): Drawing {
       const limb = track.limbs[name];
       if (!limb || !name.startsWith(side)) continue;
       const points = [limb.root, limb.middle, limb.end].map((point) => {
-        const out = [0, 0, 0];
+        const out = new Float64Array(3);
         pointAt(track, f, point, out, 0);
-        return out;
+        return Array.from(out);
       });
       const isLeg = name.endsWith('Leg');
       line(side, [isLeg ? pelvis : shoulders, ...points]);

@@ -1,5 +1,5 @@
 import { RigproofError } from '../errors.ts';
-import { type Numbers, rotateVec, rotateVecInverse, slerpQuat } from '../math/quat.ts';
+import { rotateVec, rotateVecInverse, rotateXyz, slerpQuat } from '../math/quat.ts';
 import { distanceVec, lerpVec } from '../math/vec.ts';
 import { ROLES, type Role, sidedRole } from '../pairing/roles.ts';
 import { framePose, restLocalPose } from '../skeleton/clip.ts';
@@ -143,7 +143,7 @@ function limbPoints(figure: ProofFigure, rest: WorldPose, limb: LimbName): LimbP
   if (root === undefined || middle === undefined) return null;
   const end = endPoint(figure, rest, middle, figure.roles[names.end]);
   if (end === null) return null;
-  const endWorld = [0, 0, 0];
+  const endWorld = new Float64Array(3);
   pointInPose(rest, end, endWorld, 0);
   const upper = distanceVec(rest.positions, root * 3, rest.positions, middle * 3);
   const lower = distanceVec(rest.positions, middle * 3, endWorld, 0);
@@ -190,7 +190,7 @@ function skinEnd(figure: ProofFigure, rest: WorldPose, joint: number): BodyPoint
   for (let i = 0; i < points.length; i += 3)
     farthest = Math.max(farthest, Math.hypot(points[i]!, points[i + 1]!, points[i + 2]!));
   if (farthest === 0) return null;
-  const offset: [number, number, number] = [0, 0, 0];
+  const offset = new Float64Array(3);
   let count = 0;
   for (let i = 0; i < points.length; i += 3) {
     if (Math.hypot(points[i]!, points[i + 1]!, points[i + 2]!) < 0.9 * farthest) continue;
@@ -199,7 +199,7 @@ function skinEnd(figure: ProofFigure, rest: WorldPose, joint: number): BodyPoint
   }
   for (let k = 0; k < 3; k++) offset[k]! /= count;
   rotateVecInverse(offset, 0, rest.rotations, joint * 4, offset, 0);
-  return { joint, offset };
+  return { joint, offset: [offset[0]!, offset[1]!, offset[2]!] };
 }
 
 function at(joint: number): BodyPoint {
@@ -207,13 +207,14 @@ function at(joint: number): BodyPoint {
 }
 
 /** out = world position of a point in a pose of all joints. */
-export function pointInPose(pose: WorldPose, point: BodyPoint, out: Numbers, o: number): void {
-  rotateVec(out, o, pose.rotations, point.joint * 4, point.offset, 0);
+export function pointInPose(pose: WorldPose, point: BodyPoint, out: Float64Array, o: number): void {
+  const { offset } = point;
+  rotateXyz(out, o, pose.rotations, point.joint * 4, offset[0], offset[1], offset[2]);
   for (let k = 0; k < 3; k++) out[o + k]! += pose.positions[point.joint * 3 + k]!;
 }
 
 /** out = world position of a tracked point in frame `f`. */
-export function pointAt(track: Track, f: number, point: BodyPoint, out: Numbers, o: number): void {
+export function pointAt(track: Track, f: number, point: BodyPoint, out: Float64Array, o: number): void {
   const s = f * track.slots + track.slotOf[point.joint]!;
   const { offset } = point;
   if (offset[0] === 0 && offset[1] === 0 && offset[2] === 0) {
@@ -222,7 +223,7 @@ export function pointAt(track: Track, f: number, point: BodyPoint, out: Numbers,
     out[o + 2] = track.positions[s * 3 + 2]!;
     return;
   }
-  rotateVec(out, o, track.rotations, s * 4, offset, 0);
+  rotateXyz(out, o, track.rotations, s * 4, offset[0], offset[1], offset[2]);
   out[o]! += track.positions[s * 3]!;
   out[o + 1]! += track.positions[s * 3 + 1]!;
   out[o + 2]! += track.positions[s * 3 + 2]!;
@@ -255,7 +256,7 @@ function isStanding(track: Track): boolean {
   const { rest, limbs, legLength, figure } = track;
   const legs = [limbs.leftLeg, limbs.rightLeg].filter((leg) => leg !== null);
   if (legs.length === 0 || legLength === 0) return false;
-  const end = [0, 0, 0];
+  const end = new Float64Array(3);
   return legs.every((leg) => {
     pointInPose(rest, leg.end, end, 0);
     const root = leg.root.joint * 3;
@@ -279,7 +280,7 @@ function isStanding(track: Track): boolean {
  * the hips joint; where the rest pose does not stand, the way up the trunk.
  * Writes x, y, z as nine numbers and returns false where a joint is missing or the axes cannot be told apart.
  */
-export function pelvisAxes(track: Track, f: number, out: Numbers, o: number): boolean {
+export function pelvisAxes(track: Track, f: number, out: Float64Array, o: number): boolean {
   const { roles } = track.figure;
   const left = roles.leftUpperLeg;
   const right = roles.rightUpperLeg;
@@ -287,7 +288,7 @@ export function pelvisAxes(track: Track, f: number, out: Numbers, o: number): bo
   const p = track.positions;
   const l = positionIndex(track, f, left);
   const r = positionIndex(track, f, right);
-  const [ux, uy, uz] = up;
+  const [ux, uy, uz] = [up[0]!, up[1]!, up[2]!];
   let xx = p[l]! - p[r]!;
   let xy = p[l + 1]! - p[r + 1]!;
   let xz = p[l + 2]! - p[r + 2]!;
@@ -316,9 +317,9 @@ export function pelvisAxes(track: Track, f: number, out: Numbers, o: number): bo
   return true;
 }
 
-const up: [number, number, number] = [0, 0, 0];
+const up = new Float64Array(3);
 
-function upwards(track: Track, f: number, out: [number, number, number]): boolean {
+function upwards(track: Track, f: number, out: Float64Array): boolean {
   const { roles } = track.figure;
   if (track.standing && roles.hips !== undefined) {
     out[0] = 0;

@@ -5,7 +5,16 @@ export const LIMBS = ['leftLeg', 'rightLeg', 'leftArm', 'rightArm'] as const;
 export type Limb = (typeof LIMBS)[number];
 
 export const LIMB_PARTS: Readonly<
-  Record<Limb, { side: Side; kind: 'leg' | 'arm'; upper: 'UpperLeg' | 'UpperArm'; lower: 'LowerLeg' | 'LowerArm'; end: 'Foot' | 'Hand' }>
+  Record<
+    Limb,
+    {
+      side: Side;
+      kind: 'leg' | 'arm';
+      upper: 'UpperLeg' | 'UpperArm';
+      lower: 'LowerLeg' | 'LowerArm';
+      end: 'Foot' | 'Hand';
+    }
+  >
 > = {
   leftLeg: { side: 'left', kind: 'leg', upper: 'UpperLeg', lower: 'LowerLeg', end: 'Foot' },
   rightLeg: { side: 'right', kind: 'leg', upper: 'UpperLeg', lower: 'LowerLeg', end: 'Foot' },

@@ -1,4 +1,4 @@
-import { mulQuat, type Numbers, quatFromMatrix, rotateVec, type Values } from '../math/quat.ts';
+import { mulQuat, quatFromMatrix, rotateVec } from '../math/quat.ts';
 import { crossVec, normalizeVec, scaleVec } from '../math/vec.ts';
 import type { Clip } from './clip.ts';
 import type { Skeleton } from './skeleton.ts';
@@ -20,31 +20,41 @@ export interface Placement {
  * @param up, facing  directions in file space; `facing` is made square to `up`
  * @param floor       height of the floor along `up`, in file units
  */
-export function placementOf(up: Values, facing: Values, metresPerUnit: number, floor: number): Placement {
-  const y = [up[0]!, up[1]!, up[2]!];
-  const z = [facing[0]!, facing[1]!, facing[2]!];
-  const x = [0, 0, 0];
+export function placementOf(
+  up: ArrayLike<number>,
+  facing: ArrayLike<number>,
+  metresPerUnit: number,
+  floor: number,
+): Placement {
+  const y = Float64Array.from(up);
+  const z = Float64Array.from(facing);
+  const x = new Float64Array(3);
   normalizeVec(y, 0);
   crossVec(x, 0, y, 0, z, 0);
   normalizeVec(x, 0);
   crossVec(z, 0, x, 0, y, 0);
-  const rotation: [number, number, number, number] = [0, 0, 0, 1];
+  const rotation = new Float64Array(4);
   // The rows of the rotation are the file's left, up and facing.
   quatFromMatrix(rotation, 0, x[0]!, y[0]!, z[0]!, x[1]!, y[1]!, z[1]!, x[2]!, y[2]!, z[2]!);
-  return { rotation, scale: metresPerUnit, translation: [0, -floor * metresPerUnit, 0] };
+  return { rotation: quatTuple(rotation), scale: metresPerUnit, translation: [0, -floor * metresPerUnit, 0] };
 }
 
 /** The placement that undoes another. */
 export function inversePlacement({ rotation, scale, translation }: Placement): Placement {
   const inverse: [number, number, number, number] = [-rotation[0], -rotation[1], -rotation[2], rotation[3]];
-  const back: [number, number, number] = [...translation];
-  rotateVec(back, 0, inverse, 0, back, 0);
+  const back = Float64Array.from(translation);
+  rotateVec(back, 0, Float64Array.from(inverse), 0, back, 0);
   scaleVec(back, 0, back, 0, -1 / scale);
-  return { rotation: inverse, scale: 1 / scale, translation: back };
+  return { rotation: inverse, scale: 1 / scale, translation: [back[0]!, back[1]!, back[2]!] };
 }
 
-function placePoint(out: Numbers, o: number, placement: Placement): void {
-  rotateVec(out, o, placement.rotation, 0, out, o);
+function quatTuple(q: Float64Array): [number, number, number, number] {
+  return [q[0]!, q[1]!, q[2]!, q[3]!];
+}
+
+/** Brings the point at `o` into the other space; `rotation` is that of the placement. */
+function placePoint(out: Float64Array, o: number, rotation: Float64Array, placement: Placement): void {
+  rotateVec(out, o, rotation, 0, out, o);
   scaleVec(out, o, out, o, placement.scale);
   for (let k = 0; k < 3; k++) out[o + k]! += placement.translation[k]!;
 }
@@ -53,10 +63,11 @@ function placePoint(out: Numbers, o: number, placement: Placement): void {
 export function placeSkeleton(skeleton: Skeleton, placement: Placement): Skeleton {
   const restRotations = skeleton.restRotations.slice();
   const restTranslations = skeleton.restTranslations.slice();
+  const rotation = Float64Array.from(placement.rotation);
   for (let j = 0; j < skeleton.jointCount; j++) {
     if (skeleton.parents[j]! < 0) {
-      mulQuat(restRotations, j * 4, placement.rotation, 0, restRotations, j * 4);
-      placePoint(restTranslations, j * 3, placement);
+      mulQuat(restRotations, j * 4, rotation, 0, restRotations, j * 4);
+      placePoint(restTranslations, j * 3, rotation, placement);
     } else {
       scaleVec(restTranslations, j * 3, restTranslations, j * 3, placement.scale);
     }
@@ -77,11 +88,16 @@ export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement):
   const rotations = clip.rotations.slice();
   const translations = clip.translations.slice();
   const { jointCount, frameCount } = clip;
+  const turn = Float64Array.from(placement.rotation);
+  const quat = new Float64Array(4);
+  const point = new Float64Array(3);
   for (let j = 0; j < jointCount; j++) {
     if (skeleton.parents[j]! >= 0) continue;
     for (let f = 0; f < frameCount; f++) {
       const at = (f * jointCount + j) * 4;
-      mulQuat(rotations, at, placement.rotation, 0, rotations, at);
+      for (let k = 0; k < 4; k++) quat[k] = rotations[at + k]!;
+      mulQuat(quat, 0, turn, 0, quat, 0);
+      rotations.set(quat, at);
     }
   }
   const moving = clip.translationJoints.length;
@@ -89,8 +105,10 @@ export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement):
     const isRoot = skeleton.parents[clip.translationJoints[m]!]! < 0;
     for (let f = 0; f < frameCount; f++) {
       const at = (f * moving + m) * 3;
-      if (isRoot) placePoint(translations, at, placement);
-      else scaleVec(translations, at, translations, at, placement.scale);
+      for (let k = 0; k < 3; k++) point[k] = translations[at + k]!;
+      if (isRoot) placePoint(point, 0, turn, placement);
+      else scaleVec(point, 0, point, 0, placement.scale);
+      translations.set(point, at);
     }
   }
   return { ...clip, rotations, translations };

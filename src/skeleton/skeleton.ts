@@ -1,4 +1,3 @@
-import type { Values } from '../math/quat.ts';
 import { copyQuat, mulQuat, rotateVec } from '../math/quat.ts';
 import { addVec } from '../math/vec.ts';
 
@@ -99,8 +98,8 @@ export function createWorldPose(jointCount: number): WorldPose {
  */
 export function forwardKinematics(
   parents: Int16Array,
-  localRotations: Values,
-  localTranslations: Values,
+  localRotations: Float64Array,
+  localTranslations: Float64Array,
   out: WorldPose,
 ): void {
   const { rotations, positions } = out;

@@ -30,19 +30,19 @@ function turned(
   retargeter.frame(still, 0, createTargetClip(retargeter.plan, 'still', 1, 1), 0);
   const joint = target.body.roles[role]!;
   // The source's rest pose is the canonical posture but for its bones' own slants, which this takes out.
-  const out = [0, 0, 0];
-  rotateVecInverse(out, 0, plain.alignment.posture, joint * 4, direction, 0);
+  const out = Float64Array.from(direction);
+  rotateVecInverse(out, 0, plain.alignment.posture, joint * 4, out, 0);
   rotateVec(out, 0, retargeter.worldRotations, joint * 4, out, 0);
   const lean = leanOf(source, role);
   rotateVecInverse(out, 0, lean, 0, out, 0);
-  return out;
+  return [...out];
 }
 
 /** Rotation of the anatomical frame of a role in the source's rest pose. */
-function leanOf(source: Actor, role: Role): number[] {
+function leanOf(source: Actor, role: Role): Float64Array {
   const at = source.body.roles[role]! * 4;
   const posture = source.alignment.posture;
-  return [-posture[at]!, -posture[at + 1]!, -posture[at + 2]!, posture[at + 3]!];
+  return Float64Array.of(-posture[at]!, -posture[at + 1]!, -posture[at + 2]!, posture[at + 3]!);
 }
 
 function corrected(actor: Actor, corrections: Partial<Record<Role, Correction>>): Actor {
@@ -110,8 +110,8 @@ describe('the rest of the body', () => {
   it('keeps the hinge of a limb where the canonical posture has it', () => {
     const actor = figure({ rollSeed: 2 });
     const after = correctAlignment(actor.alignment, actor.skeleton, actor.body, { rightUpperLeg: { twist: 25 } });
-    const hinge = [0, 0, 0];
+    const hinge = new Float64Array(3);
     rotateVec(hinge, 0, after.posture, actor.body.roles.rightUpperLeg! * 4, after.hinges, 3);
-    expectNear(hinge, [1, 0, 0]);
+    expectNear([...hinge], [1, 0, 0]);
   });
 });

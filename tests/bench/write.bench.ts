@@ -36,16 +36,22 @@ function sameTracks({ binding }: Character, clip: Clip, kept: readonly Omit<Trac
     const j = binding.nodes.indexOf(node);
     if (path === 'rotation') {
       const track = new Float32Array(frameCount * 4);
+      const q = new Float64Array(4);
       for (let f = 0; f < frameCount; f++) {
-        toNodeRotation(binding, j, clip.rotations, (f * jointCount + j) * 4, track, f * 4);
+        for (let k = 0; k < 4; k++) q[k] = clip.rotations[(f * jointCount + j) * 4 + k]!;
+        toNodeRotation(binding, j, q, 0, q, 0);
+        track.set(q, f * 4);
       }
       return { node, path, track };
     }
     const track = new Float32Array(frameCount * 3);
     const moving = translationJoints.length;
     const m = translationJoints.indexOf(j);
+    const v = new Float64Array(3);
     for (let f = 0; f < frameCount; f++) {
-      toNodeTranslation(binding, j, clip.translations, (f * moving + m) * 3, track, f * 3);
+      for (let k = 0; k < 3; k++) v[k] = clip.translations[(f * moving + m) * 3 + k]!;
+      toNodeTranslation(binding, j, v, 0, v, 0);
+      track.set(v, f * 3);
     }
     return { node, path, track };
   });

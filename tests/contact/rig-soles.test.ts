@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { legLengthOf, soleOf } from '../../src/contact/sole.ts';
 import { parseContainer } from '../../src/formats/gltf/container.ts';
 import { readCharacter } from '../../src/formats/gltf/read-character.ts';
-import { rotateVec } from '../../src/math/quat.ts';
+import { rotateXyz } from '../../src/math/quat.ts';
 import type { Role, RoleMap } from '../../src/pairing/roles.ts';
 import { placementOf, placeSkeleton, placeSkin } from '../../src/skeleton/normalise.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
@@ -50,9 +50,9 @@ describe.skipIf(!existsSync(rigPath('man_casual.glb')))('soles of real rigs (nee
         const sole = soles[side];
         expect(sole.source).toBe('mesh');
         const points = [sole.heel, sole.ball, sole.toeTip].map((local) => {
-          const at = [0, 0, 0];
-          rotateVec(at, 0, pose.rotations, sole.joint * 4, [...local], 0);
-          return at.map((v, k) => v + pose.positions[sole.joint * 3 + k]!);
+          const at = new Float64Array(3);
+          rotateXyz(at, 0, pose.rotations, sole.joint * 4, ...local);
+          return Array.from(at, (v, k) => v + pose.positions[sole.joint * 3 + k]!);
         });
         for (const [, y] of points.slice(0, 2)) expect(y! - lowest).toBeLessThan(TREAD_TOLERANCE * leg);
         expect(points[0]![2]).toBeLessThan(points[1]![2]!);

@@ -1,20 +1,21 @@
 import { describe, expect, it } from 'vitest';
 import { footTrajectories, legLengthOf, pointTrajectories, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
 import { RigproofError } from '../../src/errors.ts';
-import { axisAngleQuat, mulQuat, rotateVec } from '../../src/math/quat.ts';
+import { rotateVecInverse, rotateXyz } from '../../src/math/quat.ts';
 import { createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { SIDES, type Side } from '../../src/skeleton/side.ts';
 import { createWorldPose, restWorldPose, type Skeleton } from '../../src/skeleton/skeleton.ts';
 import type { SkinMesh } from '../../src/skeleton/skin.ts';
 import { figure, seeded } from '../support/figure.ts';
+import { axisAngle, product } from '../support/quat.ts';
 
 const TOLERANCE = 1e-6; // m. Float32 vertices of 1 m are exact to 6e-8.
 
-function world(skeleton: Skeleton, joint: number, local: readonly number[]): number[] {
+function world(skeleton: Skeleton, joint: number, local: readonly [number, number, number]): number[] {
   const pose = restWorldPose(skeleton);
-  const out = [0, 0, 0];
-  rotateVec(out, 0, pose.rotations, joint * 4, [...local], 0);
-  return out.map((v, k) => v + pose.positions[joint * 3 + k]!);
+  const out = new Float64Array(3);
+  rotateXyz(out, 0, pose.rotations, joint * 4, ...local);
+  return Array.from(out, (v, k) => v + pose.positions[joint * 3 + k]!);
 }
 
 /** A shoe as a box of vertices: heel end at z = back, toe end at z = front, tread at y = tread; all on one joint. */
@@ -37,20 +38,14 @@ function shoe(
   const pose = restWorldPose(skeleton);
   const bind = new Float64Array(skeleton.jointCount * 12);
   // World to joint: the transposed rotation, and its translation.
-  const inverse = [
-    -pose.rotations[joint * 4]!,
-    -pose.rotations[joint * 4 + 1]!,
-    -pose.rotations[joint * 4 + 2]!,
-    pose.rotations[joint * 4 + 3]!,
-  ];
   for (let c = 0; c < 3; c++) {
-    const axis = [0, 0, 0];
+    const axis = new Float64Array(3);
     axis[c] = 1;
-    rotateVec(axis, 0, inverse, 0, axis, 0);
+    rotateVecInverse(axis, 0, pose.rotations, joint * 4, axis, 0);
     for (let r = 0; r < 3; r++) bind[joint * 12 + r * 4 + c] = axis[r]!;
   }
-  const back2 = [0, 1, 2].map((k) => -pose.positions[joint * 3 + k]!);
-  rotateVec(back2, 0, inverse, 0, back2, 0);
+  const back2 = Float64Array.from([0, 1, 2], (k) => -pose.positions[joint * 3 + k]!);
+  rotateVecInverse(back2, 0, pose.rotations, joint * 4, back2, 0);
   for (let r = 0; r < 3; r++) bind[joint * 12 + r * 4 + 3] = back2[r]!;
   return {
     name: 'shoe',
@@ -176,11 +171,11 @@ describe('trajectories of points on joints', () => {
     const { skeleton, body } = figure({ rollSeed: 3, detachedFeet: false });
     const random = seeded(5);
     const clip = createClip('random', 6, 1 / 30, skeleton.jointCount, [0, 3]);
-    const turn = [0, 0, 0, 1];
     for (let f = 0; f < clip.frameCount; f++) {
       for (let j = 0; j < skeleton.jointCount; j++) {
-        axisAngleQuat(turn, 0, 0, 0.6, 0.8, random());
-        mulQuat(clip.rotations, (f * skeleton.jointCount + j) * 4, skeleton.restRotations, j * 4, turn, 0);
+        const rest = skeleton.restRotations.subarray(j * 4, j * 4 + 4);
+        const turned = product(rest, axisAngle(0, 0.6, 0.8, random()));
+        clip.rotations.set(turned, (f * skeleton.jointCount + j) * 4);
       }
       for (let k = 0; k < 6; k++) clip.translations[f * 6 + k] = random();
     }
@@ -192,8 +187,8 @@ describe('trajectories of points on joints', () => {
       framePose(skeleton, clip, f, scratch, pose);
       for (const side of SIDES)
         for (const point of ['heel', 'ball'] as const) {
-          const at = [0, 0, 0];
-          rotateVec(at, 0, pose.rotations, soles[side].joint * 4, [...soles[side][point]], 0);
+          const at = new Float64Array(3);
+          rotateXyz(at, 0, pose.rotations, soles[side].joint * 4, ...soles[side][point]);
           for (let k = 0; k < 3; k++) {
             const expected = at[k]! + pose.positions[soles[side].joint * 3 + k]!;
             expect(Math.abs(feet[side][point][f * 3 + k]! - expected)).toBeLessThan(TOLERANCE);

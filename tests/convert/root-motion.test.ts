@@ -2,13 +2,13 @@ import { describe, expect, it } from 'vitest';
 import { alignFigure } from '../../src/alignment/alignment.ts';
 import { restAnkleHeights } from '../../src/alignment/soles.ts';
 import { applyRootMotion, withTravel } from '../../src/convert/root-motion.ts';
-import { axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose, restWorldPose } from '../../src/skeleton/skeleton.ts';
 import { bodyOf, figure, wander } from '../support/figure.ts';
+import { axisAngle, product } from '../support/quat.ts';
 import { buildWalker } from '../support/walker.ts';
 
 /** m. Float32 locals of a figure that is some metres from the origin: 2.4e-7 a coordinate, a few joints down. */
@@ -44,11 +44,10 @@ const worst = (a: Float64Array, b: Float64Array): number =>
 function curvedWalk(): { target: Actor; clip: Clip } {
   const { actor, clip } = walkerActor();
   const turned = { ...clip, rotations: clip.rotations.slice(), translations: clip.translations.slice() };
-  const q = [0, 0, 0, 1];
   for (let f = 0; f < clip.frameCount; f++) {
     const angle = (Math.PI / 2) * (f / (clip.frameCount - 1));
-    axisAngleQuat(q, 0, 0, 1, 0, angle);
-    mulQuat(turned.rotations, f * clip.jointCount * 4, q, 0, turned.rotations, f * clip.jointCount * 4);
+    const at = f * clip.jointCount * 4;
+    turned.rotations.set(product(axisAngle(0, 1, 0, angle), turned.rotations.subarray(at, at + 4)), at);
     turned.translations[f * 3] = 2 * (1 - Math.cos(angle));
     turned.translations[f * 3 + 2] = 2 * Math.sin(angle);
   }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { mulQuat, rotateVec } from '../../src/math/quat.ts';
+import { mulQuat, rotateVec, rotateXyz } from '../../src/math/quat.ts';
 import { createTwoBoneScratch, solveTwoBone } from '../../src/math/two-bone.ts';
 import { randomQuat, seeded } from '../support/figure.ts';
 
@@ -25,12 +25,12 @@ function solve(root: Vec, upper: Vec, lower: Vec, target: Vec, hinge: Vec = [1, 
     turns,
     createTwoBoneScratch(),
   );
-  const u: Vec = [...upper];
-  const l: Vec = [...lower];
+  const u = Float64Array.from(upper);
+  const l = Float64Array.from(lower);
   rotateVec(u, 0, turns, 0, u, 0);
   rotateVec(l, 0, turns, 4, l, 0);
-  const m: Vec = [root[0] + u[0], root[1] + u[1], root[2] + u[2]];
-  return { middle: m, end: [m[0] + l[0], m[1] + l[1], m[2] + l[2]] };
+  const m: Vec = [root[0] + u[0]!, root[1] + u[1]!, root[2] + u[2]!];
+  return { middle: m, end: [m[0] + l[0]!, m[1] + l[1]!, m[2] + l[2]!] };
 }
 
 function distance(a: Vec, b: Vec): number {
@@ -53,9 +53,9 @@ describe('solveTwoBone', () => {
     for (let i = 0; i < 500; i++) {
       const q = randomQuat(random);
       const place = (v: Vec): Vec => {
-        const out: Vec = [...v];
-        rotateVec(out, 0, q, 0, out, 0);
-        return out;
+        const out = new Float64Array(3);
+        rotateXyz(out, 0, q, 0, ...v);
+        return [out[0]!, out[1]!, out[2]!];
       };
       const root: Vec = [random() * 4 - 2, random() * 4 - 2, random() * 4 - 2];
       const upper = place([0, -0.45, 0.05 + random() * 0.1]);
@@ -139,7 +139,7 @@ describe('solveTwoBone', () => {
     );
     const square = new Float64Array(4);
     for (const at of [0, 4]) {
-      const conjugate = [-turns[at]!, -turns[at + 1]!, -turns[at + 2]!, turns[at + 3]!];
+      const conjugate = Float64Array.of(-turns[at]!, -turns[at + 1]!, -turns[at + 2]!, turns[at + 3]!);
       mulQuat(square, 0, turns, at, conjugate, 0);
       expect(square[3]).toBeCloseTo(1, 12);
     }

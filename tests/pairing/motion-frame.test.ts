@@ -1,19 +1,15 @@
 import { describe, expect, it } from 'vitest';
-import { axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
 import { readJointMotion } from '../../src/pairing/motion-evidence.ts';
 import { readMotionFrame } from '../../src/pairing/motion-frame.ts';
 import { readBody } from '../../src/pairing/read-body.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import type { Skeleton } from '../../src/skeleton/skeleton.ts';
 import { biped } from '../support/biped.ts';
+import { axisAngle, product } from '../support/quat.ts';
 
-type Quat = [number, number, number, number];
+type Quat = Float64Array;
 
-const about = (x: number, y: number, z: number, degrees: number): Quat => {
-  const q: Quat = [0, 0, 0, 1];
-  axisAngleQuat(q, 0, x, y, z, (degrees * Math.PI) / 180);
-  return q;
-};
+const about = (x: number, y: number, z: number, degrees: number): Quat => axisAngle(x, y, z, (degrees * Math.PI) / 180);
 
 interface MotionOptions {
   frames?: number;
@@ -32,8 +28,7 @@ function motionOf(skeleton: Skeleton, { frames = 60, place, turn, pose }: Motion
     for (let j = 0; j < skeleton.jointCount; j++) {
       const local = pose?.(skeleton.names[j]!, f) ?? [0, 0, 0, 1];
       const at = (f * skeleton.jointCount + j) * 4;
-      clip.rotations.set(local, at);
-      if (j === 0 && turn) mulQuat(clip.rotations, at, turn(f), 0, clip.rotations, at);
+      clip.rotations.set(j === 0 && turn ? product(turn(f), local) : local, at);
     }
     const [x, y, z] = place?.(f) ?? [0, 0, 0];
     const rest = skeleton.restTranslations;
@@ -101,9 +96,10 @@ describe('readMotionFrame', () => {
       pose: (n, f) => {
         const target = sway(n, f);
         if (!target || share(f) === 1) return target;
-        const angle = 2 * Math.acos(Math.min(1, target[3])) * share(f);
-        const sine = Math.hypot(target[0], target[1], target[2]) || 1;
-        return about(target[0] / sine, target[1] / sine, target[2] / sine, (angle * 180) / Math.PI);
+        const [x, y, z, w] = [...target] as [number, number, number, number];
+        const angle = 2 * Math.acos(Math.min(1, w)) * share(f);
+        const sine = Math.hypot(x, y, z) || 1;
+        return about(x / sine, y / sine, z / sine, (angle * 180) / Math.PI);
       },
       place: (f) => at(share(f)),
     });

@@ -1,12 +1,12 @@
 import { describe, expect, it } from 'vitest';
 import { RigproofError } from '../../src/errors.ts';
-import { axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
 import { mirrorRole, type Role, type RoleMap } from '../../src/pairing/roles.ts';
 import type { Measure, Proof, ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
 import { MEASURE_IDS, type MeasureId } from '../../src/proof/thresholds.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import { placeClip, placeSkeleton } from '../../src/skeleton/normalise.ts';
+import { axisAngle, product } from '../support/quat.ts';
 import { buildWalker, type Walker } from '../support/walker.ts';
 
 /** Invented errors have to be measured to within 5 %. */
@@ -45,11 +45,10 @@ function turned(
   angle: number,
 ): Clip {
   const rotations = clip.rotations.slice();
-  const extra = [0, 0, 0, 1];
-  axisAngleQuat(extra, 0, ...axis, angle);
+  const extra = axisAngle(...axis, angle);
   for (let f = frames[0]; f <= frames[1]; f++) {
     const at = (f * clip.jointCount + joint) * 4;
-    mulQuat(rotations, at, rotations, at, extra, 0);
+    rotations.set(product(rotations.subarray(at, at + 4), extra), at);
   }
   return { ...clip, rotations };
 }
@@ -335,7 +334,7 @@ describe('range of motion', () => {
     for (let f = 0; f < 40; f++) {
       for (let j = 0; j < skeleton.jointCount; j++) clip.rotations[(f * skeleton.jointCount + j) * 4 + 3] = 1;
       const angle = f >= 20 && f < 30 ? (degrees * Math.PI) / 180 : 0;
-      axisAngleQuat(clip.rotations, (f * skeleton.jointCount + roles[joint]!) * 4, 1, 0, 0, angle);
+      clip.rotations.set(axisAngle(1, 0, 0, angle), (f * skeleton.jointCount + roles[joint]!) * 4);
       clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
     }
     return { skeleton, clip, roles };
@@ -377,8 +376,8 @@ describe('self-contact', () => {
         ['left', 1],
         ['right', -1],
       ] as const) {
-        axisAngleQuat(clip.rotations, (at + roles[`${side}UpperArm`]!) * 4, 0, 1, 0, (-s * Math.PI) / 2);
-        axisAngleQuat(clip.rotations, (at + roles[`${side}LowerArm`]!) * 4, 0, 1, 0, -s * inward);
+        clip.rotations.set(axisAngle(0, 1, 0, (-s * Math.PI) / 2), (at + roles[`${side}UpperArm`]!) * 4);
+        clip.rotations.set(axisAngle(0, 1, 0, -s * inward), (at + roles[`${side}LowerArm`]!) * 4);
       }
       clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
     }

@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest';
-import { axisAngleQuat } from '../../src/math/quat.ts';
 import type { ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import { buildSkeleton } from '../../src/skeleton/skeleton.ts';
 import type { SkinMesh } from '../../src/skeleton/skin.ts';
+import { axisAngle } from '../support/quat.ts';
 
 const RADIUS = 0.05;
 const LENGTH = 0.8;
@@ -92,7 +92,7 @@ function leg({ rings, upper, caps = true, unit = 1, taper = 0 }: TubeOptions): O
 function pose(axis: [number, number, number], angle: number, longer = 0): Clip {
   const clip = createClip('pose', 2, 1 / 30, 3, [0, 1]);
   for (let i = 3; i < clip.rotations.length; i += 4) clip.rotations[i] = 1;
-  axisAngleQuat(clip.rotations, (3 + 1) * 4, ...axis, angle);
+  clip.rotations.set(axisAngle(...axis, angle), (3 + 1) * 4);
   clip.translations.set([0, LENGTH, 0, 0, -LENGTH / 2, 0], 0);
   clip.translations.set([0, LENGTH, 0, 0, -LENGTH / 2 - longer, 0], 6);
   return clip;

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { alignFigure } from '../../src/alignment/alignment.ts';
-import { angleBetweenQuats, axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
+import { angleBetweenQuats } from '../../src/math/quat.ts';
 import type { Body } from '../../src/pairing/body.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
@@ -9,6 +9,7 @@ import { type Clip, createClip, framePose, restLocalPose } from '../../src/skele
 import { createWorldPose, type Skeleton } from '../../src/skeleton/skeleton.ts';
 import { type Row, skeletonFrom } from '../support/biped.ts';
 import { bodyOf, figure, wander } from '../support/figure.ts';
+import { axisAngle, product } from '../support/quat.ts';
 
 /** rad. Float32 storage of unit quaternions. */
 const SAME_ROTATION = 1e-5;
@@ -122,7 +123,7 @@ describe('chains paired by hand', () => {
     for (let f = 0; f < frames; f++) {
       clip.translations.set([0.1 * Math.sin(f / 3), 0.3 + 0.02 * f, 0.05 * f], f * 3);
       for (let j = 0; j < clip.jointCount; j++)
-        axisAngleQuat(clip.rotations, (f * clip.jointCount + j) * 4, 0, 1, 0, 0.4 * Math.sin(f / 4 - j));
+        clip.rotations.set(axisAngle(0, 1, 0, 0.4 * Math.sin(f / 4 - j)), (f * clip.jointCount + j) * 4);
     }
     return clip;
   };
@@ -180,11 +181,10 @@ describe('chains paired by hand', () => {
     const target = withTail(2);
     const tail = ({ skeleton }: Actor) => skeleton.names.flatMap((name, j) => (name.startsWith('tail') ? [j] : []));
     const clip = wander(source, 10);
-    const q = [0, 0, 0, 1];
     for (let f = 0; f < 10; f++) {
       for (const j of tail(source)) {
-        axisAngleQuat(q, 0, 1, 0, 0, 0.2 * Math.sin(f / 2));
-        mulQuat(clip.rotations, (f * clip.jointCount + j) * 4, source.skeleton.restRotations, j * 4, q, 0);
+        const rest = source.skeleton.restRotations.subarray(j * 4, j * 4 + 4);
+        clip.rotations.set(product(rest, axisAngle(1, 0, 0, 0.2 * Math.sin(f / 2))), (f * clip.jointCount + j) * 4);
       }
     }
     const out = retargetClip(

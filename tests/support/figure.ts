@@ -1,6 +1,13 @@
 import { alignFigure } from '../../src/alignment/alignment.ts';
 import { restAnkleHeights } from '../../src/alignment/soles.ts';
-import { axisAngleQuat, mulInverseQuat, mulQuat, normalizeQuat, rotateVec } from '../../src/math/quat.ts';
+import {
+  axisAngleQuat,
+  mulInverseQuat,
+  mulQuat,
+  normalizeQuat,
+  rotateVec,
+  rotateVecInverse,
+} from '../../src/math/quat.ts';
 import type { Body } from '../../src/pairing/body.ts';
 import type { Role, RoleMap } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
@@ -14,7 +21,7 @@ import {
 } from '../../src/skeleton/skeleton.ts';
 
 type Vec = readonly [number, number, number];
-type Quat = [number, number, number, number];
+type Quat = Float64Array;
 
 /** A joint of a test figure, by its world position in the T-pose (metres, Y up, facing +Z). */
 interface Spot {
@@ -54,7 +61,7 @@ export function seeded(seed: number): () => number {
 }
 
 export function randomQuat(random: () => number, largest = Math.PI): Quat {
-  const q: Quat = [0, 0, 0, 1];
+  const q: Quat = new Float64Array(4);
   const axis = [random() - 0.5, random() - 0.5, random() - 0.5];
   const length = Math.hypot(...axis) || 1;
   axisAngleQuat(q, 0, axis[0]! / length, axis[1]! / length, axis[2]! / length, largest * random());
@@ -125,22 +132,23 @@ export function figure(options: FigureOptions = {}): Actor {
   const posed = posePositions(map, options.restTurns ?? {});
   for (const [name, spot] of map) {
     const { at, turn } = posed.get(name)!;
-    const roll: Quat = options.rollSeed === undefined ? [0, 0, 0, 1] : randomQuat(random);
-    const world: Quat = [0, 0, 0, 1];
+    const roll: Quat = options.rollSeed === undefined ? Float64Array.of(0, 0, 0, 1) : randomQuat(random);
+    const world: Quat = new Float64Array(4);
     mulQuat(world, 0, turn, 0, roll, 0);
     normalizeQuat(world, 0);
     worldQ.set(name, world);
-    const rotation: Quat = [...world];
-    const translation: [number, number, number] = [at[0] * scale, at[1] * scale, at[2] * scale];
+    const rotation = world.slice();
+    const translation = Float64Array.from(at, (x) => x * scale);
     if (spot.parent !== null) {
       const parentQ = worldQ.get(spot.parent)!;
       const parentAt = posed.get(spot.parent)!.at;
       mulInverseQuat(rotation, 0, parentQ, 0, world, 0);
       for (let k = 0; k < 3; k++) translation[k] = (at[k]! - parentAt[k]!) * scale;
-      const inverse: Quat = [-parentQ[0], -parentQ[1], -parentQ[2], parentQ[3]];
-      rotateVec(translation, 0, inverse, 0, translation, 0);
+      rotateVecInverse(translation, 0, parentQ, 0, translation, 0);
     }
-    const source: JointSource = { name, rotation, translation, children: [] };
+    const [qx, qy, qz, qw] = rotation;
+    const [x, y, z] = translation;
+    const source: JointSource = { name, rotation: [qx!, qy!, qz!, qw!], translation: [x!, y!, z!], children: [] };
     sources.set(name, source);
     if (spot.parent === null) roots.push(source);
     else sources.get(spot.parent)!.children.push(source);
@@ -159,12 +167,12 @@ export function figure(options: FigureOptions = {}): Actor {
 function posePositions(
   map: Map<string, Spot>,
   turns: Record<string, [Vec, number]>,
-): Map<string, { at: [number, number, number]; turn: Quat }> {
-  const out = new Map<string, { at: [number, number, number]; turn: Quat }>();
+): Map<string, { at: Float64Array; turn: Quat }> {
+  const out = new Map<string, { at: Float64Array; turn: Quat }>();
   for (const [name, spot] of map) {
     const parent = spot.parent === null ? null : out.get(spot.parent)!;
-    const turn: Quat = parent ? [...parent.turn] : [0, 0, 0, 1];
-    const at: [number, number, number] = [...spot.at];
+    const turn: Quat = parent ? parent.turn.slice() : Float64Array.of(0, 0, 0, 1);
+    const at = Float64Array.from(spot.at);
     if (parent) {
       const from = map.get(spot.parent!)!.at;
       for (let k = 0; k < 3; k++) at[k] = spot.at[k]! - from[k]!;
@@ -173,7 +181,7 @@ function posePositions(
     }
     const own = turns[name];
     if (own) {
-      const q: Quat = [0, 0, 0, 1];
+      const q: Quat = new Float64Array(4);
       axisAngleQuat(q, 0, ...own[0], (own[1] * Math.PI) / 180);
       mulQuat(turn, 0, turn, 0, q, 0);
     }
@@ -212,15 +220,15 @@ export function wander(actor: Actor, frameCount: number, seed = 1, largest = 0.7
   const random = seeded(seed);
   const hips = body.roles.hips!;
   const clip = createClip('wander', frameCount, 1 / 30, skeleton.jointCount, [hips]);
-  const q: Quat = [0, 0, 0, 1];
+  const q: Quat = new Float64Array(4);
   for (let j = 0; j < skeleton.jointCount; j++) {
     const isDriven = Object.values(body.roles).includes(j) || body.spineChain.includes(j);
     const goal = randomQuat(random, largest);
     const phase = random() * 6;
     for (let f = 0; f < frameCount; f++) {
-      const angle = 2 * Math.acos(Math.min(1, Math.abs(goal[3]))) * Math.sin(phase + f / 5);
-      const s = Math.hypot(goal[0], goal[1], goal[2]) || 1;
-      axisAngleQuat(q, 0, goal[0] / s, goal[1] / s, goal[2] / s, isDriven ? angle : 0);
+      const angle = 2 * Math.acos(Math.min(1, Math.abs(goal[3]!))) * Math.sin(phase + f / 5);
+      const s = Math.hypot(goal[0]!, goal[1]!, goal[2]!) || 1;
+      axisAngleQuat(q, 0, goal[0]! / s, goal[1]! / s, goal[2]! / s, isDriven ? angle : 0);
       mulQuat(q, 0, skeleton.restRotations, j * 4, q, 0);
       normalizeQuat(q, 0);
       clip.rotations.set(q, (f * skeleton.jointCount + j) * 4);

@@ -1,4 +1,4 @@
-import { mulInverseQuat, mulQuat, rotateVecInverse, rotationBetween } from '../../src/math/quat.ts';
+import { copyQuat, mulInverseQuat, rotateVecInverse, rotationBetween } from '../../src/math/quat.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import { childrenOf, restWorldPose, type Skeleton } from '../../src/skeleton/skeleton.ts';
 
@@ -13,24 +13,24 @@ export function lineUp(skeleton: Skeleton, frameCount = 24): { skeleton: Skeleto
   const world = new Float64Array(jointCount * 4);
   for (let j = 0; j < jointCount; j++) {
     const children = childrenOf(skeleton, j);
-    const bone = [1, 0, 0];
+    const bone = Float64Array.of(1, 0, 0);
     if (children.length === 1) {
       for (let k = 0; k < 3; k++) bone[k] = pose.positions[children[0]! * 3 + k]! - pose.positions[j * 3 + k]!;
     }
-    rotationBetween(world, j * 4, [1, 0, 0], 0, bone, 0);
+    rotationBetween(world, j * 4, Float64Array.of(1, 0, 0), 0, bone, 0);
   }
   const restTranslations = skeleton.restTranslations.slice();
   const restRotations = new Float64Array(jointCount * 4);
   const clip = createClip('lined up', frameCount, 1 / 30, jointCount, []);
-  const local = [0, 0, 0, 1];
+  const local = new Float64Array(4);
   for (let j = 0; j < jointCount; j++) {
     restRotations[j * 4 + 3] = 1;
     const p = parents[j]!;
     if (p >= 0) {
-      const bone = [0, 1, 2].map((k) => pose.positions[j * 3 + k]! - pose.positions[p * 3 + k]!);
+      const bone = Float64Array.from([0, 1, 2], (k) => pose.positions[j * 3 + k]! - pose.positions[p * 3 + k]!);
       rotateVecInverse(restTranslations, j * 3, world, p * 4, bone, 0);
       mulInverseQuat(local, 0, world, p * 4, world, j * 4);
-    } else mulQuat(local, 0, [0, 0, 0, 1], 0, world, j * 4);
+    } else copyQuat(local, 0, world, j * 4);
     for (let f = 0; f < frameCount; f++) clip.rotations.set(local, (f * jointCount + j) * 4);
   }
   const tips = skeleton.tips.map((tip) => ({ ...tip, offset: [Math.hypot(...tip.offset), 0, 0] as const }));

@@ -1,7 +1,8 @@
 import { axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
 import type { BodyInput } from '../../src/pairing/read-body.ts';
-import { type Placement, placeSkeleton } from '../../src/skeleton/normalise.ts';
+import { placeSkeleton } from '../../src/skeleton/normalise.ts';
 import { buildSkeleton, type JointSource, type Skeleton } from '../../src/skeleton/skeleton.ts';
+import { axisAngle } from './quat.ts';
 
 /** Joints of a skeleton as a tree again, each with the index it had. */
 export interface IndexedSource extends JointSource {
@@ -100,17 +101,16 @@ export function turnSkeleton(
   degrees: number,
   scale: number,
 ): Skeleton {
-  const rotation: Placement['rotation'] = [0, 0, 0, 1];
   const length = Math.hypot(...axis);
-  axisAngleQuat(rotation, 0, axis[0] / length, axis[1] / length, axis[2] / length, (degrees * Math.PI) / 180);
-  return placeSkeleton(skeleton, { rotation, scale, translation: [3, -2, 1] });
+  const [x, y, z, w] = axisAngle(axis[0] / length, axis[1] / length, axis[2] / length, (degrees * Math.PI) / 180);
+  return placeSkeleton(skeleton, { rotation: [x!, y!, z!, w!], scale, translation: [3, -2, 1] });
 }
 
 /** Each joint but the roots turned about a random axis by up to `degrees`. */
 export function bendSkeleton(skeleton: Skeleton, degrees: number, seed: number): Skeleton {
   const random = seededRandom(seed);
   const restRotations = skeleton.restRotations.slice();
-  const turn = [0, 0, 0, 1];
+  const turn = new Float64Array(4);
   for (let j = 0; j < skeleton.jointCount; j++) {
     if (skeleton.parents[j]! < 0) continue;
     const v = [random() - 0.5, random() - 0.5, random() - 0.5];

@@ -1,9 +1,9 @@
-import { axisAngleQuat } from '../../src/math/quat.ts';
 import type { RoleMap } from '../../src/pairing/roles.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import type { FootContacts } from '../../src/skeleton/contact-interval.ts';
 import { SIDES, type Side } from '../../src/skeleton/side.ts';
 import { buildSkeleton, type JointSource, type Skeleton } from '../../src/skeleton/skeleton.ts';
+import { axisAngle } from './quat.ts';
 
 /** One error to build into the walk, in the given step (0 is the first heel strike) of one foot. Metres at scale 1. */
 export interface WalkerErrors {
@@ -137,7 +137,7 @@ export function buildWalker(options: WalkerOptions = {}): Walker {
     }
 
   const turn = (f: number, joint: number, x: number, y: number, z: number, angle: number) =>
-    axisAngleQuat(clip.rotations, (f * skeleton.jointCount + joint) * 4, x, y, z, angle);
+    clip.rotations.set(axisAngle(x, y, z, angle), (f * skeleton.jointCount + joint) * 4);
   for (let f = 0; f < frameCount; f++) {
     const t = f / fps;
     const swing = Math.sin((2 * Math.PI * t) / CYCLE);
@@ -168,10 +168,8 @@ export function buildWalker(options: WalkerOptions = {}): Walker {
       // The arm hangs down and swings with the other leg; the elbow brings the forearm ahead.
       const s = side === 'left' ? 1 : -1;
       const arm = -0.3 * s * swing;
-      const q = [0, 0, 0, 0];
-      const a = [0, 0, 0, 0];
-      axisAngleQuat(q, 0, 0, 0, 1, -s * 1.35);
-      axisAngleQuat(a, 0, 1, 0, 0, arm);
+      const q = axisAngle(0, 0, 1, -s * 1.35);
+      const a = axisAngle(1, 0, 0, arm);
       const at = (f * skeleton.jointCount + roles[`${side}UpperArm`]!) * 4;
       clip.rotations.set(multiply(a, q), at);
       turn(f, roles[`${side}LowerArm`]!, 0, 1, 0, -s * (0.4 + 0.2 * Math.sin((2 * Math.PI * t) / CYCLE + s)));
@@ -181,9 +179,9 @@ export function buildWalker(options: WalkerOptions = {}): Walker {
 }
 
 /** Hamilton product a · b, written out so that the walk does not depend on what it is used to test. */
-function multiply(a: number[], b: number[]): number[] {
-  const [ax, ay, az, aw] = a as [number, number, number, number];
-  const [bx, by, bz, bw] = b as [number, number, number, number];
+function multiply(a: Float64Array, b: Float64Array): number[] {
+  const [ax, ay, az, aw] = [...a] as [number, number, number, number];
+  const [bx, by, bz, bw] = [...b] as [number, number, number, number];
   return [
     aw * bx + ax * bw + ay * bz - az * by,
     aw * by - ax * bz + ay * bw + az * bx,

@@ -1,5 +1,5 @@
 import { RigproofError } from '../../errors.ts';
-import { invertQuat, mulQuat, rotateVec } from '../../math/quat.ts';
+import { invertQuat, mulQuat, rotateVec, rotateXyz } from '../../math/quat.ts';
 import type { Clip } from '../../skeleton/clip.ts';
 import { restWorldPose, type Skeleton } from '../../skeleton/skeleton.ts';
 import type { BvhChannel } from './bvh-file.ts';
@@ -102,9 +102,9 @@ function zeroPose(skeleton: Skeleton): ZeroPose {
     rotateVec(offsets, j * 3, parentRotations, j * 4, restTranslations, j * 3);
   }
   const tips: ZeroPose['tips'] = skeleton.tips.map((tip) => {
-    const offset = [...tip.offset];
-    rotateVec(offset, 0, rotations, tip.joint * 4, offset, 0);
-    return { ...tip, offset };
+    const offset = new Float64Array(3);
+    rotateXyz(offset, 0, rotations, tip.joint * 4, ...tip.offset);
+    return { ...tip, offset: Array.from(offset) };
   });
   const tipped = new Set(tips.map(({ joint }) => joint));
   let extent = 0;
@@ -144,7 +144,8 @@ function jointTrack(
     positions.set(offset, f * 3);
     if (moving < 0) continue;
     const at = (f * clip.translationJoints.length + moving) * 3;
-    rotateVec(positions, f * 3, zero.parentRotations, j * 4, clip.translations, at);
+    const [x, y, z] = [clip.translations[at]!, clip.translations[at + 1]!, clip.translations[at + 2]!];
+    rotateXyz(positions, f * 3, zero.parentRotations, j * 4, x, y, z);
   }
   if (!given) return { channels: [...(isRoot || moving >= 0 ? POSITIONS : []), ...order], angles, positions };
 
@@ -185,13 +186,14 @@ function eulerAngles(clip: Clip, zero: ZeroPose, joint: number, axes: number[]):
   const [i, j, k] = axes as [number, number, number];
   const parity = (i + 1) % 3 === j ? 1 : -1;
   const angles = new Float64Array(frameCount * 3);
-  const back = [0, 0, 0, 1];
+  const back = new Float64Array(4);
   invertQuat(back, 0, zero.rotations, joint * 4);
-  const q = [0, 0, 0, 1];
+  const q = new Float64Array(4);
   let [before1, before2, before3] = [0, 0, 0];
   let [sum, difference] = [0, 0];
   for (let f = 0; f < frameCount; f++) {
-    mulQuat(q, 0, zero.parentRotations, joint * 4, rotations, (f * jointCount + joint) * 4);
+    for (let n = 0, at = (f * jointCount + joint) * 4; n < 4; n++) q[n] = rotations[at + n]!;
+    mulQuat(q, 0, zero.parentRotations, joint * 4, q, 0);
     mulQuat(q, 0, q, 0, back, 0);
     const w = q[3]!;
     const plus = Math.hypot(w + q[j]!, q[i]! + parity * q[k]!);

@@ -1,5 +1,5 @@
 import { identityAffine, invertAffine, transformPoint } from '../../math/affine.ts';
-import { identityQuat, invertQuat, mulInverseQuat, mulQuat, type Numbers } from '../../math/quat.ts';
+import { identityQuat, invertQuat, mulInverseQuat, mulQuat } from '../../math/quat.ts';
 import type { NodeTree } from './nodes.ts';
 
 /**
@@ -64,9 +64,9 @@ export function bindNodes(tree: NodeTree, nodes: Int32Array, parents: Int16Array
 export function toNodeRotation(
   binding: NodeBinding,
   j: number,
-  rotations: Numbers,
+  rotations: Float64Array,
   i: number,
-  out: Numbers,
+  out: Float64Array,
   o: number,
 ): void {
   mulInverseQuat(out, o, binding.aboveRotations, j * 4, rotations, i);
@@ -78,9 +78,9 @@ export function toNodeRotation(
 export function toNodeTranslation(
   binding: NodeBinding,
   j: number,
-  translations: Numbers,
+  translations: Float64Array,
   i: number,
-  out: Numbers,
+  out: Float64Array,
   o: number,
 ): void {
   transformPoint(out, o, binding.aboveInverse, j * 12, translations, i);
@@ -90,9 +90,9 @@ export function toNodeTranslation(
 export function fromNodeRotation(
   binding: NodeBinding,
   j: number,
-  rotations: Numbers,
+  rotations: Float64Array,
   i: number,
-  out: Numbers,
+  out: Float64Array,
   o: number,
 ): void {
   mulQuat(out, o, binding.aboveRotations, j * 4, rotations, i);
@@ -103,9 +103,9 @@ export function fromNodeRotation(
 export function fromNodeTranslation(
   binding: NodeBinding,
   j: number,
-  translations: Numbers,
+  translations: Float64Array,
   i: number,
-  out: Numbers,
+  out: Float64Array,
   o: number,
 ): void {
   transformPoint(out, o, binding.above, j * 12, translations, i);
@@ -118,8 +118,8 @@ export function fromNodeTranslation(
  */
 export function toNodeTransforms(
   binding: NodeBinding,
-  local: { rotations: Numbers; translations: Numbers },
-  out: { rotations: Numbers; translations: Numbers },
+  local: { rotations: Float64Array; translations: Float64Array },
+  out: { rotations: Float64Array; translations: Float64Array },
 ): void {
   for (let j = 0; j < binding.nodes.length; j++) {
     toNodeRotation(binding, j, local.rotations, j * 4, out.rotations, j * 4);
@@ -130,8 +130,8 @@ export function toNodeTransforms(
 /** The reverse of `toNodeTransforms`. */
 export function fromNodeTransforms(
   binding: NodeBinding,
-  node: { rotations: Numbers; translations: Numbers },
-  out: { rotations: Numbers; translations: Numbers },
+  node: { rotations: Float64Array; translations: Float64Array },
+  out: { rotations: Float64Array; translations: Float64Array },
 ): void {
   for (let j = 0; j < binding.nodes.length; j++) {
     fromNodeRotation(binding, j, node.rotations, j * 4, out.rotations, j * 4);

@@ -1,6 +1,6 @@
 import type { GLTF } from '@gltf-transform/core';
 import { identityAffine, mulAffine, rigidAffine } from '../../math/affine.ts';
-import { identityQuat, invertQuat, mulQuat, type Numbers, normalizeQuat, quatFromMatrix } from '../../math/quat.ts';
+import { identityQuat, invertQuat, mulQuat, normalizeQuat, quatFromMatrix } from '../../math/quat.ts';
 import type { CheckedDocument } from './check-document.ts';
 import type { GltfContainer } from './container.ts';
 
@@ -114,7 +114,7 @@ function readLocal(node: GLTF.INode, i: number, tree: NodeTree): void {
 }
 
 /** out = the half turn that stands for the signs of a scale; the identity where all are alike. */
-export function scaleFlip(scales: Numbers, i: number, out: Numbers, o: number): void {
+export function scaleFlip(scales: Float64Array, i: number, out: Float64Array, o: number): void {
   const negative = [0, 1, 2].filter((k) => scales[i + k]! < 0).length;
   identityQuat(out, o);
   if (negative === 0 || negative === 3) return;
@@ -180,15 +180,15 @@ function localAffine(tree: NodeTree, i: number, out: Float64Array): void {
  * are taken out. Allocates nothing.
  */
 export function remainder(
-  out: Numbers,
+  out: Float64Array,
   o: number,
-  above: Numbers,
+  above: Float64Array,
   a: number,
-  rotations: Numbers,
+  rotations: Float64Array,
   r: number,
-  flips: Numbers,
+  flips: Float64Array,
   f: number,
-  linears: Numbers,
+  linears: Float64Array,
   l: number,
 ): void {
   rigidAffine(scratchTurn, 0, rotations, r, ORIGIN, 0);
@@ -201,7 +201,7 @@ export function remainder(
   for (let k = 0; k < 12; k++) out[o + k] = k % 4 === 3 ? 0 : scratchA[k]!;
 }
 
-const ORIGIN = [0, 0, 0];
+const ORIGIN = new Float64Array(3);
 const scratchTurn = new Float64Array(12);
 const scratchA = new Float64Array(12);
 const scratchB = new Float64Array(12);

@@ -1,5 +1,4 @@
 import { type Note, RigproofError } from '../../errors.ts';
-import { copyQuat } from '../../math/quat.ts';
 import { type Clip, createClip } from '../../skeleton/clip.ts';
 import { createWorldPose, forwardKinematics } from '../../skeleton/skeleton.ts';
 import type { Character } from './character.ts';
@@ -91,7 +90,7 @@ export function readAnimation(character: Character, index: number, fps: number):
   for (let f = 0, at = 0, to = 0; f < frameCount; f++) {
     sampler.sample(timeOf(f), pose);
     for (let j = 0; j < jointCount; j++, at += 4) {
-      copyQuat(clip.rotations, at, pose.rotations, j * 4);
+      for (let k = 0; k < 4; k++) clip.rotations[at + k] = pose.rotations[j * 4 + k]!;
       // Successive frames keep the same sign, so that a reader may interpolate them number by number.
       const before = at - jointCount * 4;
       if (f > 0 && dot(clip.rotations, at, before) < 0) {

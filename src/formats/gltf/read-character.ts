@@ -153,8 +153,9 @@ function packJoints(
       translation: [0, 0, 0],
       children: [],
       tips: (tips.get(i) ?? []).flatMap((tip) => {
-        const offset: [number, number, number] = [0, 0, 0];
-        transformPoint(offset, 0, tree.remainders, i * 12, tree.translations, tip * 3);
+        const place = new Float64Array(3);
+        transformPoint(place, 0, tree.remainders, i * 12, tree.translations, tip * 3);
+        const offset = [place[0]!, place[1]!, place[2]!] as const;
         return Math.hypot(...offset) > 0 ? [{ offset, name: nodeName(nodes[tip]!, tip) }] : [];
       }),
     };

@@ -1,6 +1,6 @@
 import type { GLTF } from '@gltf-transform/core';
 import { RigproofError } from '../../errors.ts';
-import { invertQuat, mulInverseQuat, mulQuat, type Numbers, rotateVec } from '../../math/quat.ts';
+import { invertQuat, mulInverseQuat, mulQuat, rotateVec } from '../../math/quat.ts';
 import { addVec, subVec } from '../../math/vec.ts';
 import { type Clip, framePose, restLocalPose } from '../../skeleton/clip.ts';
 import { createWorldPose, type Skeleton } from '../../skeleton/skeleton.ts';
@@ -71,10 +71,10 @@ export function writeVrmAnimation(
   }
   const rest = posturePositions(skeleton, figure.posture);
   const nodes = bones.map(({ role, joint, parent }, i) => {
-    const translation = [0, 0, 0];
+    const translation = new Float64Array(3);
     if (parent < 0) addVec(translation, 0, translation, 0, rest, joint * 3);
     else subVec(translation, 0, rest, joint * 3, rest, bones[parent]!.joint * 3);
-    const node: GLTF.INode = { name: role, translation: translation as [number, number, number] };
+    const node: GLTF.INode = { name: role, translation: Array.from(translation) as [number, number, number] };
     const children = bones.flatMap((bone, k) => (bone.parent === i ? [k] : []));
     if (children.length > 0) node.children = children;
     return node;
@@ -110,16 +110,16 @@ export function writeVrmAnimation(
  * @param rest       world rest rotation of the joint itself, at `r`
  */
 export function toNormalisedLocal(
-  out: Numbers,
+  out: Float64Array,
   o: number,
-  parentRest: Numbers,
+  parentRest: Float64Array,
   p: number,
-  local: Numbers,
+  local: Float64Array,
   l: number,
-  rest: Numbers,
+  rest: Float64Array,
   r: number,
 ): void {
-  const back = [0, 0, 0, 1];
+  const back = new Float64Array(4);
   invertQuat(back, 0, rest, r);
   mulQuat(out, o, parentRest, p, local, l);
   mulQuat(out, o, out, o, back, 0);
@@ -127,13 +127,13 @@ export function toNormalisedLocal(
 
 /** The reverse on any skeleton: local = W(parent)⁻¹ · normalised · W(joint). `out` may be `normalised`. */
 export function fromNormalisedLocal(
-  out: Numbers,
+  out: Float64Array,
   o: number,
-  parentRest: Numbers,
+  parentRest: Float64Array,
   p: number,
-  normalised: Numbers,
+  normalised: Float64Array,
   n: number,
-  rest: Numbers,
+  rest: Float64Array,
   r: number,
 ): void {
   mulInverseQuat(out, o, parentRest, p, normalised, n);

@@ -176,7 +176,10 @@ function gatherTranslations(
   const j = translationJoints[m]!;
   const stride = translationJoints.length * 3;
   for (let f = 0, from = m * 3, to = 0; f < frameCount; f++, from += stride, to += 3) {
-    toNodeTranslation(binding, j, translations, from, out, to);
+    out[to] = translations[from]!;
+    out[to + 1] = translations[from + 1]!;
+    out[to + 2] = translations[from + 2]!;
+    toNodeTranslation(binding, j, out, to, out, to);
     const sum = out[to]! + out[to + 1]! + out[to + 2]!;
     if (!Number.isFinite(sum)) throw badValue(name, skeleton.names[j]!, f, 'a translation that sums to', sum);
   }

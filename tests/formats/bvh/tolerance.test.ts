@@ -30,9 +30,9 @@ Frame Time: 0.04
 `;
 
 /** Turns about X, Y or Z in degrees, multiplied from left to right. */
-function product(turns: [axis: 'X' | 'Y' | 'Z', degrees: number][]): number[] {
-  const q = [0, 0, 0, 1];
-  const turn = [0, 0, 0, 1];
+function product(turns: [axis: 'X' | 'Y' | 'Z', degrees: number][]): Float64Array {
+  const q = Float64Array.of(0, 0, 0, 1);
+  const turn = new Float64Array(4);
   for (const [axis, degrees] of turns) {
     axisAngleQuat(turn, 0, Number(axis === 'X'), Number(axis === 'Y'), Number(axis === 'Z'), degrees * RADIANS);
     mulQuat(q, 0, q, 0, turn, 0);
@@ -40,7 +40,7 @@ function product(turns: [axis: 'X' | 'Y' | 'Z', degrees: number][]): number[] {
   return q;
 }
 
-function expectRotation(file: BvhFile, frame: number, joint: number, expected: number[]): void {
+function expectRotation(file: BvhFile, frame: number, joint: number, expected: ArrayLike<number>): void {
   const { rotations, jointCount } = file.takes[0]!.clip;
   const at = (frame * jointCount + joint) * 4;
   expect(angleBetweenQuats(rotations, at, expected, 0)).toBeLessThan(ROTATION_TOLERANCE);

@@ -42,9 +42,9 @@ function randomFrom(seed: number): () => number {
 }
 
 function randomQuat(random: () => number): [number, number, number, number] {
-  const q: [number, number, number, number] = [random() - 0.5, random() - 0.5, random() - 0.5, random() - 0.5];
+  const q = Float64Array.of(random() - 0.5, random() - 0.5, random() - 0.5, random() - 0.5);
   normalizeQuat(q, 0);
-  return q;
+  return [q[0]!, q[1]!, q[2]!, q[3]!];
 }
 
 /** A tree with rest rotations, one joint of which moves besides the root. */

@@ -59,7 +59,7 @@ describe('a VRM animation', () => {
     mixer.clipAction(gltf.animations[0]!).play();
     const scratch = restLocalPose(skeleton);
     const pose = createWorldPose(skeleton.jointCount);
-    const expected = [0, 0, 0, 1];
+    const expected = new Float64Array(4);
     for (let f = 0; f < clip.frameCount - 1; f++) {
       mixer.setTime(f * clip.frameDuration);
       gltf.scene.updateMatrixWorld(true);
@@ -164,7 +164,7 @@ describe('the pose conversion of the VRM animation standard', () => {
       const keys = new Float32Array(bytes.buffer, 0, accessor.count * 4);
       const joint = body.roles[nodes![target.node!]!.name as Role]!;
       const parent = skeleton.parents[joint]!;
-      const parentRest = parent < 0 ? [0, 0, 0, 1] : alignment.posture.slice(parent * 4, parent * 4 + 4);
+      const parentRest = parent < 0 ? Float64Array.of(0, 0, 0, 1) : alignment.posture.slice(parent * 4, parent * 4 + 4);
       for (let f = 0; f < accessor.count; f++) {
         readFrame(clip, f, scratch);
         const normalised = new Float64Array(4);
@@ -182,7 +182,7 @@ describe('the pose conversion of the VRM animation standard', () => {
     const clip = wander(from, 3, 2);
     const [a, b] = [restLocalPose(from.skeleton), restLocalPose(to.skeleton)];
     const [poseA, poseB] = [createWorldPose(from.skeleton.jointCount), createWorldPose(to.skeleton.jointCount)];
-    const identity = [0, 0, 0, 1];
+    const identity = Float64Array.of(0, 0, 0, 1);
     framePose(from.skeleton, clip, 2, a, poseA);
     for (let j = 0; j < from.skeleton.jointCount; j++) {
       const p = from.skeleton.parents[j]!;
