@@ -1,5 +1,4 @@
 import { openFile } from '../convert/node.ts';
-import type { Note } from '../errors.ts';
 import { type Body, SURE } from '../pairing/body.ts';
 import { type BodyConstraints, readBody } from '../pairing/read-body.ts';
 import type { Clip } from '../skeleton/clip.ts';
@@ -23,7 +22,6 @@ export interface SkeletonGroup {
   digest: string;
   /** What a person should look at before the run; empty when all is sure. */
   doubts: string[];
-  notes: Note[];
 }
 
 /** What a person has decided for a group; the skeleton is that of its clips. */
@@ -41,7 +39,7 @@ export async function readGroup(
   constraintsOf: GroupConstraints,
 ): Promise<SkeletonGroup> {
   const bySize = clips.toSorted((a, b) => a.bytes - b.bytes || (a.hash < b.hash ? -1 : 1));
-  const group = { id, family, clips: clips.length, joints: 0, digest: '', doubts: [] as string[], notes: [] as Note[] };
+  const group = { id, family, clips: clips.length, joints: 0, digest: '', doubts: [] as string[] };
   for (const clip of bySize) {
     let read: { skeleton: Skeleton; clip?: Clip; isGltf: boolean };
     try {
@@ -65,13 +63,17 @@ export async function readGroup(
       ...group,
       joints: read.skeleton.jointCount,
       from,
-      body,
+      body: plainBody(body),
       digest: digestOf(body),
       doubts: doubtsOf(body),
-      notes: body.notes,
     };
   }
   return { ...group, from: clips[0]!.name, body: null, digest: 'unread', doubts: ['None of its clips can be read.'] };
+}
+
+/** As it comes out of JSON, so that it is the same in a thread and on another machine; without the reasons in words. */
+function plainBody(body: Body): Body {
+  return JSON.parse(JSON.stringify(body, (key, value) => (key === 'evidence' && Array.isArray(value) ? [] : value)));
 }
 
 /** What of a body decides a result; evidence in words does not. */

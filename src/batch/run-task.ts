@@ -59,13 +59,14 @@ export async function runTask(task: Task): Promise<JobRecord[]> {
         }
       }
     }
-    records.push(record);
+    // The picture is for the page, which reads it from the record on disk: it need not travel.
+    records.push(record.status === 'done' ? { ...record, picture: null } : record);
   }
   return records;
 }
 
 /** Whether a record says something about the inputs, and not about the moment. */
-function isKept(record: JobRecord): boolean {
+export function isKept(record: JobRecord): boolean {
   return record.status === 'done' || !PASSING_FAULTS.has(record.error.code);
 }
 

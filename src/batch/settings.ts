@@ -46,3 +46,6 @@ const EXTENSIONS: Record<DeliveryForm, string> = { glb: '.glb', 'animation-only'
 export function extensionOf(form: DeliveryForm): string {
   return EXTENSIONS[form];
 }
+
+/** A worker of a queue that has not given a sign for so long is taken for dead. */
+export const LOST_AFTER = 30; // s

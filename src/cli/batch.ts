@@ -2,7 +2,7 @@ import { availableParallelism } from 'node:os';
 import { Command, Option } from 'commander';
 import type { JobRecord } from '../batch/job.ts';
 import type { BatchPlan } from '../batch/plan.ts';
-import { type BatchResult, runBatch } from '../batch/run.ts';
+import { type BatchResult, type Runner, runBatch } from '../batch/run.ts';
 import { formatError, RigproofError } from '../errors.ts';
 import {
   batchPairing,
@@ -23,6 +23,7 @@ interface BatchFlags extends CommonOptions, PairMappingFlags, DeliveryFlags {
   workers: number;
   shard?: { index: number; count: number };
   strict?: boolean;
+  queue?: string;
   verbose?: boolean;
 }
 
@@ -48,6 +49,7 @@ export function batchCommand(): Command {
     .requiredOption('-o, --output <folder>', 'where the results go; a second run does only what has changed')
     .addOption(new Option('--workers <count>', 'threads').default(availableParallelism()).argParser(parseCount))
     .addOption(new Option('--shard <i/n>', 'only the i-th of n shares, for job arrays').argParser(parseShard))
+    .option('--queue <address>', 'put the work into a queue for rigproof work: redis://host:port')
     .option('--strict', 'do not begin when the pairing of a skeleton group is not sure')
     .option('--verbose', 'a line for each clip that is done');
   for (const option of [
@@ -77,6 +79,7 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
   const stopping = stopOnSignal(() => line.say('Finishing what is in hand; once more to stop at once.'));
   try {
     const { settings, ...constraints } = await batchPairing(flags);
+    const runner = flags.queue === undefined ? undefined : await queueAt(flags.queue);
     const result = await runBatch(
       {
         ...constraints,
@@ -97,6 +100,7 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
           line.update(progress);
         },
       },
+      runner,
     );
     line.end();
     reportResult(output, result);
@@ -104,6 +108,12 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
     line.end();
     stopping.done();
   }
+}
+
+/** The queue's client is loaded only where there is a queue: it takes as long to load as everything else. */
+async function queueAt(url: string): Promise<Runner> {
+  const { queueRunner } = await import('../batch/queue.ts');
+  return queueRunner({ url, version: programVersion() });
 }
 
 /** Aborts at the first Ctrl-C (or SIGTERM); the second one ends the process. */

@@ -10,6 +10,7 @@ import { EXIT } from './output.ts';
 import { pairCommand } from './pair.ts';
 import { proveCommand } from './prove.ts';
 import { retargetCommand } from './retarget.ts';
+import { workCommand } from './work.ts';
 
 /** Faults that lie in how the command was typed, not in a file. */
 const USAGE_FAULTS = new Set([
@@ -22,9 +23,19 @@ const USAGE_FAULTS = new Set([
   'SERVE_PORT',
   'WEB_NOT_BUILT',
   'BATCH_NAMING',
+  'QUEUE_ADDRESS',
 ]);
 
-const COMMANDS = [inspectCommand, pairCommand, retargetCommand, proveCommand, auditCommand, batchCommand, openCommand];
+const COMMANDS = [
+  inspectCommand,
+  pairCommand,
+  retargetCommand,
+  proveCommand,
+  auditCommand,
+  batchCommand,
+  workCommand,
+  openCommand,
+];
 
 function createProgram(): Command {
   const { version, description } = JSON.parse(readFileSync(new URL('../../package.json', import.meta.url), 'utf8'));
