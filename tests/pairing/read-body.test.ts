@@ -103,6 +103,25 @@ describe('rigs as riggers leave them, with names and without', () => {
     expect(body.notes.filter(({ code }) => code === 'PAIR_FOOT_DETACHED')).toHaveLength(2);
   });
 
+  it('takes, of two joints outside the leg, the one where the shin ends', () => {
+    const rows = bipedRows({ detachedFeet: true, toes: false });
+    for (const [side, x] of [
+      ['left', 1],
+      ['right', -1],
+    ] as const) {
+      rows.push([`${side}Roll`, 'root', [x * 0.09, 0.02, 0.12]], [`${side}Heel`, 'root', [x * 0.09, 0.16, -0.1]]);
+    }
+    const tips = tipsOf(rows);
+    tips.leftLowerLeg = [0.09, 0.08, -0.01];
+    tips.rightLowerLeg = [-0.09, 0.08, -0.01];
+    const skeleton = skeletonFrom(rows, tips);
+    const body = readBody({ skeleton: erased(skeleton) });
+    expect([body.roles.leftFoot, body.roles.rightFoot].map((j) => skeleton.names[j!]).sort()).toEqual([
+      'leftFoot',
+      'rightFoot',
+    ]);
+  });
+
   it('finds hands that hang under the root', () => {
     let rows: Row[] = [['root', null, [0, 0, 0]], ...bipedRows()];
     for (const name of ['hips', 'leftHand', 'rightHand']) rows = reparent(rows, name, 'root');
