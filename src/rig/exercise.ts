@@ -36,8 +36,13 @@ const FEWEST_EDGES = 12;
 const FULLNESS_MIN = 0.012;
 /** A mesh that holds less than this share of the volume around a joint only has a hem there. */
 const MAIN_SHARE = 0.25;
-/** Radius around a joint in which volume is measured, as a share of the shorter of the two bones that meet there. */
-const AROUND = 0.4;
+/**
+ * Radius around a joint in which volume is measured, as a share of the shorter of the two bones that meet there: the
+ * first that reaches around the limb.
+ */
+const AROUND = [0.4, 0.6, 0.8];
+/** Share of all directions in which a joint has to see the piece around it. */
+const SURROUNDED = 0.5;
 /** Vertices of a limb that are tried for lying inside another part. */
 const MOST_PROBES = 60;
 
@@ -203,25 +208,15 @@ function watchMesh(view: RigView, skin: SkinMesh, mesh: number): MeshWatch {
     const [joint, upper, lower] = [view.roles[role], view.roles[above], view.roles[below]];
     if (joint === undefined || upper === undefined || lower === undefined) continue;
     const positions = view.pose.positions;
-    const radius = AROUND * Math.min(distance(positions, joint, upper), distance(positions, joint, lower));
-    const near = new Int16Array(skin.vertexCount).fill(-1);
-    const vertices: number[] = [];
-    const side = role.startsWith('left') ? 'right' : 'left';
-    for (let v = 0; v < skin.vertexCount; v++) {
-      const apart = Math.hypot(
-        rest[v * 3]! - positions[joint * 3]!,
-        rest[v * 3 + 1]! - positions[joint * 3 + 1]!,
-        rest[v * 3 + 2]! - positions[joint * 3 + 2]!,
-      );
-      if (apart > radius || roleOfVertex[v]?.startsWith(side)) continue;
-      near[v] = 0;
-      vertices.push(v);
+    const shorter = Math.min(distance(positions, joint, upper), distance(positions, joint, lower));
+    const otherSide = role.startsWith('left') ? 'right' : 'left';
+    const isOther = (v: number) => roleOfVertex[v]?.startsWith(otherSide) ?? false;
+    for (const share of AROUND) {
+      const found = pieceAround(skin, rest, positions, joint, share * shorter, isOther);
+      if (!found) continue;
+      volumes.push({ joint, ...found });
+      break;
     }
-    const piece = splitSkin(skin, near, FEWEST_EDGES)[0];
-    if (!piece) continue;
-    const volume = coneVolume(piece, rest, positions, joint * 3);
-    if (Math.abs(volume) <= FULLNESS_MIN * areaOf(piece, rest) ** 1.5) continue;
-    volumes.push({ joint, piece, volume, vertices });
   }
   const limbs = BODY_PARTS.flatMap((name, part) => (/Arm|Hand|Leg|Foot/.test(name) ? [part] : []));
   const probes = limbs.flatMap((part) => {
@@ -242,6 +237,33 @@ function watchMesh(view: RigView, skin: SkinMesh, mesh: number): MeshWatch {
     volumes,
     probes,
   };
+}
+
+/** The skin within a radius of a joint, if it goes all around it and holds a volume. */
+function pieceAround(
+  skin: SkinMesh,
+  rest: Float64Array,
+  positions: Float64Array,
+  joint: number,
+  radius: number,
+  isOther: (v: number) => boolean,
+): { piece: SkinPart; volume: number; vertices: number[] } | null {
+  const near = new Int16Array(skin.vertexCount).fill(-1);
+  const vertices: number[] = [];
+  for (let v = 0; v < skin.vertexCount; v++) {
+    const x = rest[v * 3]! - positions[joint * 3]!;
+    const y = rest[v * 3 + 1]! - positions[joint * 3 + 1]!;
+    const z = rest[v * 3 + 2]! - positions[joint * 3 + 2]!;
+    if (x * x + y * y + z * z > radius * radius || isOther(v)) continue;
+    near[v] = 0;
+    vertices.push(v);
+  }
+  if (vertices.length === 0) return null;
+  const piece = splitSkin(skin, near, FEWEST_EDGES)[0];
+  // Skin on one side only is no tube whose volume could be judged.
+  if (!piece || Math.abs(windingNumber(rest, piece.triangles, positions, joint * 3)) < SURROUNDED) return null;
+  const volume = coneVolume(piece, rest, positions, joint * 3);
+  return Math.abs(volume) > FULLNESS_MIN * areaOf(piece, rest) ** 1.5 ? { piece, volume, vertices } : null;
 }
 
 /** Of several meshes around one joint (sleeve and arm) only those that hold a good part of the volume are watched. */

@@ -62,6 +62,8 @@ function scales(view: RigView): Finding[] {
   return [...finding('negative-scale', negative), ...finding('uneven-scale', uneven)];
 }
 
+/** More joints than this stand for a whole pose and are not named one by one. */
+const MOST_NAMED = 8;
 /** Share of a skin's joints that have to agree on where the mesh is, for the others to be wrong. */
 const AGREEING = 0.8;
 
@@ -70,7 +72,7 @@ const AGREEING = 0.8;
  * At node rest a single joint that takes it elsewhere is bound wrongly; where many do, node rest is another pose.
  */
 function bindPoses(view: RigView): Finding[] {
-  const { skins, legLength, facts } = view;
+  const { skins, legLength, facts, skeleton } = view;
   const pose = facts.nodeRest ? restWorldPose(facts.nodeRest) : view.pose;
   const wrong: FindingPlace[] = [];
   const posed: FindingPlace[] = [];
@@ -90,28 +92,30 @@ function bindPoses(view: RigView): Finding[] {
       }
     }
     const strangers = bound.filter((j) => apart(j, best) > limit);
-    if (most >= AGREEING * bound.length) {
-      for (const j of strangers) {
-        const gap = apart(j, best);
-        wrong.push({ ...jointPlace(view, [j], gap, `${Math.round(gap * legLength * 1000)} mm off`), mesh: skin.name });
-      }
-    } else {
-      posed.push({
-        ...jointPlace(
-          view,
-          [],
-          strangers.length / bound.length,
-          `${strangers.length} of ${bound.length} joints stand elsewhere`,
-        ),
-        mesh: skin.name,
-      });
+    // Turned about its own place, seen from the joint above: it was posed. Shifted: it is bound elsewhere.
+    const isShifted = (j: number): boolean => {
+      let above = skeleton.parents[j]!;
+      while (above >= 0 && !bound.includes(above)) above = skeleton.parents[above]!;
+      const from = above >= 0 ? above : best;
+      return shiftBetween(matrices, from, j, pose.positions, j) / legLength > limit;
+    };
+    const isPosed = most < AGREEING * bound.length;
+    const shifted = isPosed ? [] : strangers.filter(isShifted);
+    for (const j of shifted) {
+      const gap = apart(j, best);
+      wrong.push({ ...jointPlace(view, [j], gap, `${Math.round(gap * legLength * 1000)} mm off`), mesh: skin.name });
+    }
+    const turned = strangers.filter((j) => !shifted.includes(j));
+    if (turned.length > 0) {
+      const note = `${turned.length} of ${bound.length} joints stand elsewhere`;
+      const named = turned.length <= MOST_NAMED ? turned : [];
+      posed.push({ ...jointPlace(view, named, turned.length / bound.length, note), mesh: skin.name });
     }
   });
-  const share = posed.length > 0 ? Math.max(...posed.map(({ value }) => value)) : 0;
   return [
     ...finding('inverse-bind', wrong),
     ...finding('bind-spaces', skinsApart(view)),
-    ...(share > FINDING_RULES['rest-not-bind'].threshold ? finding('rest-not-bind', posed) : []),
+    ...finding('rest-not-bind', posed),
   ];
 }
 
@@ -133,6 +137,15 @@ const PROBES = [
   [0, 0.1, 0],
   [0, 0, 0.1],
 ];
+
+/** How far the matrix of `j` takes joint `at` from where that of `i` has it, m. */
+function shiftBetween(matrices: Float64Array, i: number, j: number, positions: Float64Array, at: number): number {
+  if (invertAffine(inverse, 0, matrices, i * 12) === 0) return 0;
+  transformPoint(moved, 0, inverse, 0, positions, at * 3);
+  transformPoint(moved, 0, matrices, j * 12, moved, 0);
+  subVec(moved, 0, moved, 0, positions, at * 3);
+  return lengthVec(moved, 0);
+}
 
 /** How far apart matrices a[i] and b[j] put what a[i] puts around joint `at`, as a share of leg length. */
 function gapBetween(
