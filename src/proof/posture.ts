@@ -142,7 +142,9 @@ function anglesBetween(a: Segment, b: Segment, frameCount: number): Float64Array
     const by = b.to[i + 1]! - b.from[i + 1]!;
     const bz = b.to[i + 2]! - b.from[i + 2]!;
     const cross = Math.hypot(ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx);
-    angles[f] = Math.atan2(cross, ax * bx + ay * by + az * bz) * DEGREES;
+    // With a segment of no length the cosine part may be -0, whose arc is 180 degrees.
+    angles[f] =
+      cross === 0 && ax * bx + ay * by + az * bz === 0 ? 0 : Math.atan2(cross, ax * bx + ay * by + az * bz) * DEGREES;
   }
   return angles;
 }
