@@ -12,9 +12,16 @@ export interface FrameSpan {
  * @param values  frameCount × 3; inside the spans as given, everywhere else overwritten
  * @param spans   ascending, disjoint
  * @param ramp    frames; shortened to the gap
+ * @param edge    frames inside a span from which the slope at its edge is read
  * Allocates nothing.
  */
-export function fadeOutside(values: Float64Array, spans: readonly FrameSpan[], frameCount: number, ramp: number): void {
+export function fadeOutside(
+  values: Float64Array,
+  spans: readonly FrameSpan[],
+  frameCount: number,
+  ramp: number,
+  edge: number,
+): void {
   let next = 0;
   for (const { first, last } of spans) {
     values.fill(0, next * 3, first * 3);
@@ -25,14 +32,10 @@ export function fadeOutside(values: Float64Array, spans: readonly FrameSpan[], f
     const { first, last } = spans[i]!;
     const before = i > 0 ? spans[i - 1]!.last : Number.NEGATIVE_INFINITY;
     const after = spans[i + 1]?.first ?? Number.POSITIVE_INFINITY;
-    fade(values, first, -1, Math.min(ramp, first - before), slopeFrames(first, last), frameCount);
-    fade(values, last, 1, Math.min(ramp, after - last), -slopeFrames(first, last), frameCount);
+    const inward = Math.min(edge, last - first);
+    fade(values, first, -1, Math.min(ramp, first - before), inward, frameCount);
+    fade(values, last, 1, Math.min(ramp, after - last), -inward, frameCount);
   }
-}
-
-/** How many frames into a span its slope at an edge is read from. */
-function slopeFrames(first: number, last: number): number {
-  return Math.min(2, last - first);
 }
 
 /**
@@ -83,4 +86,22 @@ export function quatOfRotationVector(out: Float64Array, o: number, v: Float64Arr
   out[o + 1] = v[j + 1]! * k;
   out[o + 2] = v[j + 2]! * k;
   out[o + 3] = Math.cos(angle / 2);
+}
+
+/**
+ * 1 inside the spans, falling to 0 along a smooth step within `ramp` frames outside.
+ * @param out  one number a frame, overwritten
+ */
+export function weightNear(out: Float64Array, spans: readonly FrameSpan[], ramp: number): void {
+  out.fill(1);
+  for (const { first, last } of spans) {
+    out.fill(0, first, last + 1);
+    for (let i = 1; i < ramp; i++) {
+      const u = i / ramp;
+      const away = u * u * (3 - 2 * u);
+      if (first - i >= 0) out[first - i]! *= away;
+      if (last + i < out.length) out[last + i]! *= away;
+    }
+  }
+  for (let f = 0; f < out.length; f++) out[f] = 1 - out[f]!;
 }

@@ -17,9 +17,14 @@ export interface Sole {
   heel: Vec;
   ball: Vec;
   toeTip: Vec;
+  /** Ends of the tread: behind, over which a foot rolls with its toes up, and in front, over which a stiff one rolls. */
+  rear: Vec;
+  front: Vec;
   /** The toes joint, if there is one, and the toe tip in its frame. */
   toesJoint: number | null;
   toeTipInToes: Vec | null;
+  /** The front end of the tread in the frame of the toes joint. */
+  frontInToes: Vec | null;
   /** Height of the joint above the sole when the foot stands flat. */
   soleHeight: number;
   /** From heel end to toe tip. */
@@ -32,6 +37,10 @@ export interface Sole {
 const VERTICES_MIN = 8;
 /** Vertices this near to the lowest (share of the foot length) are the tread. */
 const TREAD = 0.03;
+/** The rear edge of the tread is sought in what lies this near to the lowest vertex of the heel. */
+const EDGE = 0.01;
+/** What is lower than this over the lowest vertex (share of the leg) is the sole; above it the foot may be of any shape. */
+const SOLE_HEIGHT = 0.05;
 /** What is lower than this share of the ankle's height is part of the foot, whatever joint it is bound to. */
 const SHANK_SHARE = 0.5;
 /** The heel is looked for in so much of the foot from behind, ball and toes in the rest of it from here on. */
@@ -74,7 +83,7 @@ export function soleOf(
   const rest = poses ?? bothSides(restWorldPose(skeleton));
   const sole = (side: Side) => {
     const foot = footOf(skeleton, roles, side, rest[side]);
-    return soleFromMesh(foot, skins) ?? soleFromJoints(foot);
+    return soleFromMesh(foot, skins) ?? soleFromJoints(foot, poses === undefined);
   };
   return { left: sole('left'), right: sole('right') };
 }
@@ -271,14 +280,35 @@ function soleFromMesh(foot: Foot, skins: readonly SkinMesh[]): Sole | null {
     ankle[1] + up,
     ankle[2] + along * forward[2] - across * forward[0],
   ];
+  const edges = treadEnds(local, foot.legLength);
   return soleAt(
     foot,
-    world(middle(heelTread, 'along'), heelUp, middle(heelTread, 'across')),
-    world(ballAlong, foreUp, middle(foreTread, 'across')),
-    world(front, extremes(tipPart, 'up')[0], middle(tipPart, 'across')),
+    {
+      heel: world(middle(heelTread, 'along'), heelUp, middle(heelTread, 'across')),
+      ball: world(ballAlong, foreUp, middle(foreTread, 'across')),
+      toeTip: world(front, extremes(tipPart, 'up')[0], middle(tipPart, 'across')),
+      rear: world(edges.rear.along, edges.rear.up, edges.rear.across),
+      front: world(edges.front.along, edges.front.up, edges.front.across),
+    },
     -Math.min(heelUp, foreUp),
     'mesh',
   );
+}
+
+/** Rear and front end of the low part of a foot. */
+function treadEnds(local: readonly FootVertex[], legLength: number): { rear: FootVertex; front: FootVertex } {
+  const lowest = extremes(local, 'up')[0];
+  const sole = local.filter((v) => v.up <= lowest + SOLE_HEIGHT * legLength || legLength === 0);
+  const [back, front] = extremes(sole, 'along');
+  const length = front - back;
+  const heelPart = sole.filter((v) => v.along <= back + HEEL_SHARE * length);
+  const heelUp = extremes(heelPart, 'up')[0];
+  const tread = heelPart.filter((v) => v.up <= heelUp + EDGE * length);
+  const toePart = sole.filter((v) => v.along >= front - 0.1 * length);
+  return {
+    rear: { along: extremes(tread, 'along')[0], up: heelUp, across: middle(tread, 'across') },
+    front: { along: front, up: extremes(toePart, 'up')[0], across: middle(toePart, 'across') },
+  };
 }
 
 interface FootVertex {
@@ -348,11 +378,14 @@ function footVertices(foot: Foot, skins: readonly SkinMesh[]): Vec[] {
   return legs.filter(([, y]) => y <= top);
 }
 
-function soleFromJoints(foot: Foot): Sole {
+/** @param resting  whether the pose is the rest pose, which stands on y = 0 */
+function soleFromJoints(foot: Foot, resting: boolean): Sole {
   const { ankle, toes, tip, forward, legLength } = foot;
   if (foot.joint === foot.lowerLeg) return soleOfShank(foot);
   const reach = toes ?? tip;
-  const typicalHeight = ANKLE_HEIGHT * legLength;
+  // Where nothing lies below the ankle, a figure that rests near the floor stands on it: its ankle may be on its sole.
+  const standsOnFloor = resting && ankle[1] > -0.02 * legLength && ankle[1] < 3 * ANKLE_HEIGHT * legLength;
+  const typicalHeight = standsOnFloor ? Math.max(0, ankle[1]) : ANKLE_HEIGHT * legLength;
   const typicalReach = 1.4 * ANKLE_HEIGHT * legLength;
   let height = typicalHeight;
   let along = typicalReach;
@@ -380,11 +413,8 @@ function soleFromJoints(foot: Foot): Sole {
   ];
   return soleAt(
     foot,
-    world(-HEEL_BEHIND_ANKLE * along, 0),
-    world(along, across),
-    world(tipAlong, across),
+    ends(world(-HEEL_BEHIND_ANKLE * along, 0), world(along, across), world(tipAlong, across)),
     height,
-    'joints',
   );
 }
 
@@ -394,7 +424,7 @@ function soleOfShank(foot: Foot): Sole {
   const end: Vec = tip ?? [knee[0], knee[1] - legLength / 2, knee[2]];
   const along = 1.4 * ANKLE_HEIGHT * legLength;
   const at = (a: number): Vec => [end[0] + a * forward[0], end[1], end[2] + a * forward[2]];
-  return soleAt(foot, at(-HEEL_BEHIND_ANKLE * along), at(along), at(1.4 * along), knee[1] - end[1], 'joints');
+  return soleAt(foot, ends(at(-HEEL_BEHIND_ANKLE * along), at(along), at(1.4 * along)), knee[1] - end[1]);
 }
 
 /** The sole of a foot that points down or up in the pose: square to where its toes would dip by the usual angle. */
@@ -413,20 +443,30 @@ function pointedSole(foot: Foot, reach: Vec, dip: number): Sole {
   const at = (a: number): Vec => [0, 1, 2].map((k) => ankle[k]! + a * along[k]! - height * up[k]!) as Vec;
   const tipLength = toes && tip ? Math.max(length * 1.05, distance(tip, ankle) * cosine) : length * (toes ? 1.4 : 1);
   const ball = toes ? length : 0.75 * length;
-  return soleAt(foot, at(-HEEL_BEHIND_ANKLE * ball), at(ball), at(tipLength), height, 'joints');
+  return soleAt(foot, ends(at(-HEEL_BEHIND_ANKLE * ball), at(ball), at(tipLength)), height);
 }
 
-function soleAt(foot: Foot, heel: Vec, ball: Vec, toeTip: Vec, soleHeight: number, source: Sole['source']): Sole {
+type SolePoints = Record<'heel' | 'ball' | 'toeTip' | 'rear' | 'front', Vec>;
+
+/** A sole that is known by joints alone ends at heel and toe tip. */
+function ends(heel: Vec, ball: Vec, toeTip: Vec): SolePoints {
+  return { heel, ball, toeTip, rear: heel, front: toeTip };
+}
+
+function soleAt(foot: Foot, points: SolePoints, soleHeight: number, source: Sole['source'] = 'joints'): Sole {
   const { pose, joint, toesJoint } = foot;
   return {
     joint,
-    heel: toLocal(pose, joint, heel),
-    ball: toLocal(pose, joint, ball),
-    toeTip: toLocal(pose, joint, toeTip),
+    heel: toLocal(pose, joint, points.heel),
+    ball: toLocal(pose, joint, points.ball),
+    toeTip: toLocal(pose, joint, points.toeTip),
+    rear: toLocal(pose, joint, points.rear),
+    front: toLocal(pose, joint, points.front),
     toesJoint,
-    toeTipInToes: toesJoint === null ? null : toLocal(pose, toesJoint, toeTip),
+    toeTipInToes: toesJoint === null ? null : toLocal(pose, toesJoint, points.toeTip),
+    frontInToes: toesJoint === null ? null : toLocal(pose, toesJoint, points.front),
     soleHeight,
-    length: distance(heel, toeTip),
+    length: distance(points.heel, points.toeTip),
     source,
   };
 }

@@ -2,6 +2,7 @@ import { legLength } from '../alignment/alignment.ts';
 import { detectContacts } from '../contact/detect.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
 import { footTrajectories, type Sole, soleOf, soleOfMotion } from '../contact/sole.ts';
+import { unreachedNotes } from '../contact/unreached.ts';
 import type { Note } from '../errors.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { ProofFigure } from '../proof/measure.ts';
@@ -65,13 +66,7 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   }
   const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
   const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
-  if (planted.outOfReach > 0.002 * (plan.limbs[0]?.length ?? 1)) {
-    notes.push({
-      code: 'CONTACT_OUT_OF_REACH',
-      severity: 'warning',
-      message: `Some plants stay out of reach by up to ${(planted.outOfReach * 100).toFixed(1)} cm.`,
-    });
-  }
+  notes.push(...unreachedNotes(planted.unreached));
   const moved = retargetClip(plan, performer.clip, planted.targets);
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
   return { plan, clip, travel, contacts, plants: planted.plants, targets: planted.targets, notes };

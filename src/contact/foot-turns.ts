@@ -1,0 +1,231 @@
+/** How a planted foot is turned: pitch within what the floor allows, level and of one heading while it is flat. */
+import { axisAngleQuat, invertQuat, mulQuat, rotateVec } from '../math/quat.ts';
+import { distanceVec } from '../math/vec.ts';
+import type { RetargetPlan } from '../retarget/plan.ts';
+import { type FrameSpan, fadeOutside, quatOfRotationVector, rotationVector } from './hold.ts';
+import type { LegTrack } from './leg-track.ts';
+import { forwardOf, type LevelFoot } from './level-foot.ts';
+import { type Flat, meanHeading, type Rest } from './rests.ts';
+import type { Sole } from './sole.ts';
+
+/** Spans in frames. */
+export interface Timing {
+  /** From a plant back to the performer's path, and before it. */
+  ramp: number;
+  /** Over which the slope at the edge of a contact is read. */
+  edge: number;
+}
+
+/** Near the floor (share of leg length over it) a foot's pitch is limited in full, from the second height on not at all. */
+const LIMIT_BELOW = 0.05;
+const LIMIT_ABOVE = 0.4;
+
+/**
+ * A foot that is long for its leg, or that has no toes to roll over, would lift the ankle far higher than the performer's
+ * does at the same pitch. Near the floor heel or toe is lifted as high as the performer's, scaled by the legs, and no
+ * higher; a foot high in the air points as the performer's does. Tried before: within contacts only, faded after; the foot
+ * then swung by 30 degrees in 0.2 s after every toe off and went through the floor.
+ *
+ * @returns world rotations, frames × 4
+ */
+export function limitPitch(
+  plan: RetargetPlan,
+  leg: LegTrack,
+  level: LevelFoot,
+  sole: Sole,
+  sourceSole: Sole,
+): Float64Array {
+  const { ankles, limb } = leg;
+  const feet = leg.feet.slice();
+  const toeShare = Math.min(1, (plan.scale * sourceSole.length) / sole.length);
+  const lever = distanceVec(level.heel.at, 0, level.ball.at, 0);
+  const heelShare = Math.min(
+    1,
+    (plan.scale * distanceVec(Float64Array.from(sourceSole.heel), 0, Float64Array.from(sourceSole.ball), 0)) / lever,
+  );
+  if (toeShare === 1 && heelShare === 1) return feet;
+  const turn = new Float64Array(4);
+  const vec = new Float64Array(3);
+  const heel = Float64Array.from(sole.heel);
+  const ball = Float64Array.from(sole.ball);
+  for (let f = 0; f < feet.length / 4; f++) {
+    rotateVec(vec, 0, feet, f * 4, heel, 0);
+    let low = vec[1]!;
+    rotateVec(vec, 0, feet, f * 4, ball, 0);
+    low = (ankles[f * 3 + 1]! + Math.min(low, vec[1]!)) / limb.length;
+    const u = Math.max(0, Math.min(1, (low - LIMIT_BELOW) / (LIMIT_ABOVE - LIMIT_BELOW)));
+    const limit = 1 - u * u * (3 - 2 * u);
+    if (limit === 0) continue;
+    forwardOf(vec, feet, f, level.undo, turn);
+    const flat = Math.hypot(vec[0]!, vec[2]!);
+    if (flat === 0) continue;
+    const rise = Math.max(-1, Math.min(1, vec[1]!));
+    const less = limit * (Math.asin(rise * (rise > 0 ? toeShare : heelShare)) - Math.asin(rise));
+    // Forward × up is the axis about which the toe rises.
+    axisAngleQuat(turn, 0, -vec[2]! / flat, 0, vec[0]! / flat, less);
+    mulQuat(feet, f * 4, turn, 0, feet, f * 4);
+  }
+  return feet;
+}
+
+/**
+ * Turns a foot level in its flat phases and settles their headings; outside them the turn fades.
+ * @param feet   world rotations, frames × 4, overwritten
+ * @returns the turns as rotation vectors, frames × 3
+ */
+export function levelFlats(feet: Float64Array, flats: readonly Flat[], level: LevelFoot, timing: Timing): Float64Array {
+  const frameCount = feet.length / 4;
+  const turns = new Float64Array(frameCount * 3);
+  for (const flat of flats) {
+    flat.heading = meanHeading(feet, level.undo, flat.span);
+    for (let f = flat.span.first; f <= flat.span.last; f++) turnToLevel(turns, f, feet, level.posture, flat.heading);
+  }
+  fadeOutside(turns, disjoint(flats), frameCount, timing.ramp, timing.edge);
+  applyTurns(feet, turns);
+  return turns;
+}
+
+/** Flat phases that follow each other without a frame between are one span. */
+function disjoint(flats: readonly Flat[]): FrameSpan[] {
+  const spans: FrameSpan[] = [];
+  for (const { span } of flats) {
+    const before = spans[spans.length - 1];
+    if (before && span.first <= before.last + 1) before.last = Math.max(before.last, span.last);
+    else spans.push({ ...span });
+  }
+  return spans;
+}
+
+/**
+ * A foot that rests on its ball alone has its heel up, one that rests on its heel alone its toes: a pitch to the other side
+ * would push the free end through the floor, and is taken out; after the stance that fades.
+ * @param feet  world rotations, frames × 4, overwritten
+ */
+export function clampPitch(
+  feet: Float64Array,
+  rests: readonly Rest[],
+  stands: readonly FrameSpan[],
+  level: LevelFoot,
+  timing: Timing,
+): void {
+  const frameCount = feet.length / 4;
+  const resting = restingPoints(rests, frameCount);
+  const turns = new Float64Array(frameCount * 3);
+  const turn = new Float64Array(4);
+  const ahead = new Float64Array(3);
+  let any = false;
+  for (let f = 0; f < frameCount; f++) {
+    if (resting[f] !== HEEL && resting[f] !== BALL) continue;
+    forwardOf(ahead, feet, f, level.undo, turn);
+    const flat = Math.hypot(ahead[0]!, ahead[2]!);
+    if (flat === 0 || ahead[1]! < 0 === (resting[f] === BALL)) continue;
+    const less = -Math.atan2(ahead[1]!, flat);
+    turns[f * 3] = (-ahead[2]! / flat) * less;
+    turns[f * 3 + 2] = (ahead[0]! / flat) * less;
+    any = true;
+  }
+  if (!any) return;
+  fadeOutside(turns, stands, frameCount, timing.ramp, timing.edge);
+  applyTurns(feet, turns);
+}
+
+const HEEL = 1;
+const BALL = 2;
+
+/** Which points rest, a frame: HEEL, BALL, both or 0. */
+function restingPoints(rests: readonly Rest[], frameCount: number): Uint8Array {
+  const resting = new Uint8Array(frameCount);
+  for (const { point, span } of rests) {
+    for (let f = span.first; f <= span.last; f++) resting[f]! |= point === 'heel' ? HEEL : BALL;
+  }
+  return resting;
+}
+
+/**
+ * Toes: level while the ball rests, so that the foot rolls over it; elsewhere as the performer has them.
+ * @param toes   the plain retarget's world rotations, frames × 4
+ * @param turns  by which the foot was turned, frames × 3
+ * @returns world rotations, frames × 4
+ */
+export function levelToes(
+  toes: Float64Array,
+  turns: Float64Array,
+  feet: Float64Array,
+  rests: readonly Rest[],
+  level: LevelFoot,
+  timing: Timing,
+): Float64Array {
+  const frameCount = toes.length / 4;
+  const turned = toes.slice();
+  applyTurns(turned, turns);
+  const own = new Float64Array(frameCount * 3);
+  const spans = rests.filter((rest) => rest.point === 'ball').map((rest) => rest.span);
+  for (const span of spans) {
+    for (let f = span.first; f <= span.last; f++) {
+      const heading = meanHeading(feet, level.undo, { first: f, last: f });
+      turnToLevel(own, f, turned, level.toesPosture!, heading);
+    }
+  }
+  fadeOutside(own, spans, frameCount, timing.ramp, timing.edge);
+  applyTurns(turned, own);
+  return turned;
+}
+
+/** Toes that are no toes keep their place on the foot. Returns world rotations, frames × 4. */
+export function stiffToes(feet: Float64Array, restRotations: Float64Array, joint: number): Float64Array {
+  const toes = new Float64Array(feet.length);
+  for (let at = 0; at < feet.length; at += 4) mulQuat(toes, at, feet, at, restRotations, joint * 4);
+  return toes;
+}
+
+/** Bends toes up where their tip would go through the floor. `toes` is overwritten. */
+export function clearToes(
+  toes: Float64Array,
+  feet: Float64Array,
+  ankleHeights: Float64Array,
+  floors: Float64Array,
+  level: LevelFoot,
+): void {
+  const tip = new Float64Array(3);
+  const joint = new Float64Array(3);
+  const turn = new Float64Array(4);
+  for (let f = 0; f < toes.length / 4; f++) {
+    rotateVec(joint, 0, feet, f * 4, level.ball.at, 0);
+    rotateVec(tip, 0, toes, f * 4, level.toeEnd!, 0);
+    const under = floors[f]! - ankleHeights[f]! - joint[1]!;
+    if (tip[1]! >= under) continue;
+    const flat = Math.hypot(tip[0]!, tip[2]!);
+    const length = Math.hypot(flat, tip[1]!);
+    if (flat < 1e-9) continue;
+    const more = Math.asin(Math.max(-1, Math.min(1, under / length))) - Math.asin(tip[1]! / length);
+    axisAngleQuat(turn, 0, -tip[2]! / flat, 0, tip[0]! / flat, more);
+    mulQuat(toes, f * 4, turn, 0, toes, f * 4);
+  }
+}
+
+function applyTurns(rotations: Float64Array, turns: Float64Array): void {
+  const turn = new Float64Array(4);
+  for (let f = 0; f < rotations.length / 4; f++) {
+    if (turns[f * 3] === 0 && turns[f * 3 + 1] === 0 && turns[f * 3 + 2] === 0) continue;
+    quatOfRotationVector(turn, 0, turns, f * 3);
+    mulQuat(rotations, f * 4, turn, 0, rotations, f * 4);
+  }
+}
+
+const goal = new Float64Array(4);
+const inverse = new Float64Array(4);
+
+/** The turn that brings the joint of frame `f` level and onto its heading, as a rotation vector in `turns`. */
+function turnToLevel(
+  turns: Float64Array,
+  f: number,
+  rotations: Float64Array,
+  posture: Float64Array,
+  heading: number,
+): void {
+  axisAngleQuat(goal, 0, 0, 1, 0, heading);
+  mulQuat(goal, 0, goal, 0, posture, 0);
+  invertQuat(inverse, 0, rotations, f * 4);
+  mulQuat(goal, 0, goal, 0, inverse, 0);
+  rotationVector(turns, f * 3, goal, 0);
+}

@@ -1,0 +1,164 @@
+import { rotateVec } from '../math/quat.ts';
+import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
+import type { Side } from '../skeleton/side.ts';
+import type { FrameSpan } from './hold.ts';
+import { forwardOf, type LevelFoot } from './level-foot.ts';
+
+/** One run of frames in which heel or ball rests, with its spot once it is known. */
+export interface Rest {
+  point: 'heel' | 'ball';
+  span: FrameSpan;
+  /** Height of what it rests on, metres. */
+  floor: number;
+  /** Where the pivot rests, metres, world space. */
+  spot: [number, number, number];
+}
+
+/** Frames in which heel and ball of a foot rest together: its sole is level and its heading constant. */
+export interface Flat {
+  heel: Rest;
+  ball: Rest;
+  span: FrameSpan;
+  /** About +Y, 0 along +Z. */
+  heading: number;
+}
+
+/** A ball that comes down so soon (s) after its heel has left, or the other way round, is one step with it. */
+const JUNCTION = 0.08;
+
+/** Heel and ball contacts of one foot as runs of frames, by their first frame. */
+export function restsOf(contacts: FootContacts[Side], frameCount: number, frameDuration: number): Rest[] {
+  const rests: Rest[] = [];
+  for (const point of ['heel', 'ball'] as const) {
+    for (const interval of contacts[point]) {
+      const span = framesOf(interval, frameCount, frameDuration);
+      if (span) rests.push({ point, span, floor: 0, spot: [0, 0, 0] });
+    }
+  }
+  rests.sort((a, b) => a.span.first - b.span.first);
+  joinRolls(rests, JUNCTION / frameDuration);
+  return rests;
+}
+
+/** Frames that lie within an interval; null when none does. */
+export function framesOf(interval: ContactInterval, frameCount: number, frameDuration: number): FrameSpan | null {
+  const first = Math.max(0, Math.ceil(interval.start / frameDuration - 1e-3));
+  const last = Math.min(frameCount - 1, Math.floor(interval.end / frameDuration + 1e-3));
+  return first <= last ? { first, last } : null;
+}
+
+/** Lets a foot that goes from heel to ball (or back) with no frame in common be flat for the frames between. */
+function joinRolls(rests: readonly Rest[], longest: number): void {
+  for (let i = 0; i + 1 < rests.length; i++) {
+    const one = rests[i]!;
+    const next = rests[i + 1]!;
+    if (one.point === next.point || one.span.last >= next.span.first) continue;
+    if (next.span.first - one.span.last <= longest) one.span.last = next.span.first;
+  }
+}
+
+/** Frames in which anything of the foot rests, as disjoint spans. */
+export function standsOf(rests: readonly Rest[]): FrameSpan[] {
+  const spans: FrameSpan[] = [];
+  for (const { span } of rests) {
+    const before = spans[spans.length - 1];
+    if (before && span.first <= before.last + 1) before.last = Math.max(before.last, span.last);
+    else spans.push({ ...span });
+  }
+  return spans;
+}
+
+/** Frames in which a heel and a ball contact hold together, in order. */
+export function flatsOf(rests: readonly Rest[]): Flat[] {
+  const flats: Flat[] = [];
+  for (const heel of rests) {
+    if (heel.point !== 'heel') continue;
+    for (const ball of rests) {
+      if (ball.point !== 'ball') continue;
+      const first = Math.max(heel.span.first, ball.span.first);
+      const last = Math.min(heel.span.last, ball.span.last);
+      if (first <= last) flats.push({ heel, ball, span: { first, last }, heading: 0 });
+    }
+  }
+  return flats.sort((a, b) => a.span.first - b.span.first);
+}
+
+/** Heading of a foot about +Y, 0 along +Z: mean direction over a span. */
+export function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameSpan): number {
+  const turn = new Float64Array(4);
+  const ahead = new Float64Array(3);
+  let x = 0;
+  let z = 0;
+  for (let f = span.first; f <= span.last; f++) {
+    forwardOf(ahead, feet, f, undo, turn);
+    x += ahead[0]!;
+    z += ahead[2]!;
+  }
+  return Math.atan2(x, z);
+}
+
+interface Chain {
+  /** The rests that are placed as one, with where each lies from the first: x and z. */
+  members: { rest: Rest; x: number; z: number }[];
+}
+
+/**
+ * Rests that are flat together share one placement: heel and ball lie a foot apart in the flat phase's heading. Contacts
+ * of one kind never overlap, so the links form chains in time. Each chain is put where the plain retarget has its points on
+ * average: least is moved.
+ *
+ * @param feet    world rotations, level in the flat phases, frames × 4
+ * @param ankles  where the plain retarget has the ankle, frames × 3
+ */
+export function placeRests(
+  rests: readonly Rest[],
+  flats: readonly Flat[],
+  level: LevelFoot,
+  feet: Float64Array,
+  ankles: Float64Array,
+): void {
+  const vec = new Float64Array(3);
+  for (const { members } of chainsOf(rests, flats, level.stride)) {
+    let x = 0;
+    let z = 0;
+    let count = 0;
+    for (const member of members) {
+      const { point, span } = member.rest;
+      for (let f = span.first; f <= span.last; f++) {
+        rotateVec(vec, 0, feet, f * 4, level[point].at, 0);
+        x += ankles[f * 3]! + vec[0]! - member.x;
+        z += ankles[f * 3 + 2]! + vec[2]! - member.z;
+        count++;
+      }
+    }
+    for (const { rest, x: dx, z: dz } of members) {
+      rest.spot = [x / count + dx, rest.floor + level[rest.point].height, z / count + dz];
+    }
+  }
+}
+
+function chainsOf(rests: readonly Rest[], flats: readonly Flat[], stride: readonly [number, number]): Chain[] {
+  const chains: Chain[] = [];
+  const found = new Map<Rest, { chain: Chain; x: number; z: number }>();
+  const join = (chain: Chain, rest: Rest, x: number, z: number): void => {
+    chain.members.push({ rest, x, z });
+    found.set(rest, { chain, x, z });
+  };
+  for (const rest of rests) {
+    if (!found.has(rest)) {
+      const chain = { members: [] };
+      chains.push(chain);
+      join(chain, rest, 0, 0);
+    }
+    const { chain, x, z } = found.get(rest)!;
+    for (const { heel, ball, heading } of flats) {
+      const s = Math.sin(heading);
+      const c = Math.cos(heading);
+      const dx = c * stride[0] + s * stride[1];
+      const dz = -s * stride[0] + c * stride[1];
+      if (heel === rest && !found.has(ball)) join(chain, ball, x + dx, z + dz);
+      else if (ball === rest && !found.has(heel)) join(chain, heel, x - dx, z - dz);
+    }
+  }
+  return chains;
+}
