@@ -19,8 +19,8 @@ interface Segment {
 }
 
 /**
- * Limb segments, hands where a finger tells their direction, and the trunk as the line between the middles of
- * hips and shoulders. Collar bones and the neck are left out: where their joints sit differs from rig to rig.
+ * Limb segments, and hands where a finger tells their direction. Trunk, collar bones and neck are left out: where their
+ * joints sit differs from rig to rig; the trunk has a measure of its own.
  */
 function segments(track: Track): Map<string, Segment> {
   const { roles } = track.figure;
@@ -49,27 +49,7 @@ function segments(track: Track): Map<string, Segment> {
     if (a !== undefined && b !== undefined && a !== b)
       result.set(from, { name: from, role: from, joint: a, from: path(a), to: path(b) });
   }
-  const { leftUpperLeg, rightUpperLeg, leftUpperArm, rightUpperArm } = roles;
-  if (
-    leftUpperLeg !== undefined &&
-    rightUpperLeg !== undefined &&
-    leftUpperArm !== undefined &&
-    rightUpperArm !== undefined
-  ) {
-    const role = roles.spine !== undefined ? 'spine' : 'hips';
-    result.set('trunk', {
-      name: 'trunk',
-      role,
-      joint: roles[role] ?? leftUpperLeg,
-      from: halfway(path(leftUpperLeg), path(rightUpperLeg)),
-      to: halfway(path(leftUpperArm), path(rightUpperArm)),
-    });
-  }
   return result;
-}
-
-function halfway(a: Float64Array, b: Float64Array): Float64Array {
-  return a.map((x, i) => (x + b[i]!) / 2);
 }
 
 /** A limb bent less than this (sine, 25 degrees) has no bend side worth comparing. */
@@ -115,7 +95,13 @@ function bendSide(root: Float64Array, middle: Float64Array, end: Float64Array): 
   return { from, to };
 }
 
-/** Feet as they point along the sole: from ankle to toes a foot slopes differently in every shoe. */
+/** A foot that points down or up by more than 60 degrees has no heading. */
+const HAS_HEADING = 0.5;
+
+/**
+ * Where feet point on the floor. From ankle to toes a foot slopes differently in every shoe, and a long or stiff one lifts
+ * less than the performer's; whether it stands flat is what float and penetration tell.
+ */
 function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
   const result = new Map<string, Segment>();
   for (const side of SIDES) {
@@ -126,7 +112,13 @@ function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
     const ahead: [number, number, number] = [0, 0, 0];
     for (let k = 0; k < 3; k++) ahead[k] = offset[k]! + foot.heading[k]! * track.legLength;
     const from = pathOf(track, foot.heel);
-    result.set(role, { name: role, role, joint, from, to: pathOf(track, { joint, offset: ahead }) });
+    const to = pathOf(track, { joint, offset: ahead });
+    for (let i = 0; i < to.length; i += 3) {
+      const flat = Math.hypot(to[i]! - from[i]!, to[i + 2]! - from[i + 2]!);
+      if (flat > HAS_HEADING * track.legLength) to[i + 1] = from[i + 1]!;
+      else to.set(from.subarray(i, i + 3), i);
+    }
+    result.set(role, { name: role, role, joint, from, to });
   }
   return result;
 }
@@ -149,13 +141,8 @@ function anglesBetween(a: Segment, b: Segment, frameCount: number): Float64Array
   return angles;
 }
 
-/** Long and stiff feet lift less than the performer's, and a hand is told by one finger: both are compared less strictly. */
-const SEGMENT_ALLOWANCE: Readonly<Record<string, number>> = {
-  leftFoot: 15,
-  rightFoot: 15,
-  leftHand: 10,
-  rightHand: 10,
-};
+/** A hand is told by one finger, and is compared less strictly. */
+const SEGMENT_ALLOWANCE: Readonly<Record<string, number>> = { leftHand: 10, rightHand: 10 };
 
 /** Pose fidelity, left/right agreement and swapped sides; they share the segments. */
 export function measurePose(evidence: Evidence): Measure[] {

@@ -120,7 +120,7 @@ export const MEASURE_RULES = {
   'pose-fidelity': {
     title: 'Pose fidelity',
     meaning:
-      'Angle between the line of a limb (root to end), the side to which it is bent, a hand, a foot or the trunk and that of the source, in 95 of 100 frames, for the worst of them.',
+      'Angle between the line of a limb (root to end), the side to which it is bent, a hand, or the heading of a foot, and that of the source, in 95 of 100 frames, for the worst of them.',
     unit: 'degree',
     threshold: 20,
     reason: `${NO_SOURCE}: plants and reach turn a limb by some degrees; a wrong pairing or rest pose gives more.`,
