@@ -59,7 +59,7 @@ export {
 } from './convert/performer.ts';
 export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
 export { rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
-export { ROOT_MOTIONS, type RootMotion } from './convert/root-motion.ts';
+export { ROOT_MOTIONS, type RootMotion, withTravel } from './convert/root-motion.ts';
 // Faults and findings
 export { formatError, formatPlace, type Note, type Place, RigproofError } from './errors.ts';
 // Files
@@ -116,6 +116,7 @@ export { compileRetarget, RETARGET_DEFAULTS, type RetargetOptions, type Retarget
 export { createRetargeter, createTargetClip, type Retargeter, retargetClip } from './retarget/retargeter.ts';
 export { type Audit, type AuditInput, auditRig, type Finding } from './rig/audit.ts';
 export { type Exercise, exerciseClip } from './rig/exercise-clip.ts';
+export { describePlace, formatFindingValue } from './rig/report-text.ts';
 // Skeletons, clips, skins
 export {
   type Clip,
@@ -127,6 +128,7 @@ export {
   restLocalPose,
 } from './skeleton/clip.ts';
 export type { ContactInterval, FootContacts } from './skeleton/contact-interval.ts';
+export { RANGES_OF_MOTION, type RangeOfMotion } from './skeleton/joint-ranges.ts';
 export { LIMB_PARTS, LIMBS, type Limb } from './skeleton/limb.ts';
 export {
   inversePlacement,

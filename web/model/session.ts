@@ -1,4 +1,4 @@
-import type { Mapping, MappingSide } from '../../src/index.ts';
+import type { Mapping, MappingSide, RootMotion } from '../../src/index.ts';
 
 /** A file that the session works on; its bytes are kept elsewhere, under `id`. */
 export interface FileEntry {
@@ -33,6 +33,7 @@ export interface Options {
   contact: boolean;
   /** Seconds that a foot takes into and out of its plant. */
   ramp: number;
+  rootMotion: RootMotion;
   keepAllKeys: boolean;
   int16: boolean;
 }
@@ -51,10 +52,11 @@ export interface Session {
   spaces: { [file: string]: Corrections };
   limbs: NonNullable<Mapping['limbs']>;
   corrections: NonNullable<Mapping['corrections']>;
+  chains: NonNullable<Mapping['chains']>;
   options: Options;
 }
 
-export const OPTIONS: Options = { contact: true, ramp: 0.2, keepAllKeys: false, int16: false };
+export const OPTIONS: Options = { contact: true, ramp: 0.2, rootMotion: 'keep', keepAllKeys: false, int16: false };
 
 export const EMPTY_SESSION: Session = {
   character: null,
@@ -65,6 +67,7 @@ export const EMPTY_SESSION: Session = {
   spaces: {},
   limbs: {},
   corrections: {},
+  chains: [],
   options: OPTIONS,
 };
 

@@ -31,13 +31,13 @@ export const lastTurn = signal<number | null>(null);
 export const openFiles = new Set<string>();
 
 export const job = computed<Job | null>(() => {
-  const { character, target, sources, spaces, limbs, corrections, options } = session.value;
+  const { character, target, sources, spaces, limbs, corrections, chains, options } = session.value;
   const clip = currentClip(session.value);
   if (!character || !clip) return null;
   return {
     character,
     clip,
-    mapping: { source: sources[clip.id], target, limbs, corrections },
+    mapping: { source: sources[clip.id], target, limbs, corrections, chains },
     spaces: { source: spaces[clip.id] ?? {}, target: spaces[character.id] ?? {} },
     options,
   };

@@ -1,4 +1,5 @@
 import { computed, effect, signal } from '@preact/signals';
+import { playsExercise, rig } from './rig.ts';
 import { motion } from './store.ts';
 
 /** How the picture is looked at: nothing here changes the result, and undo does not touch it. */
@@ -49,10 +50,12 @@ export const lit = signal<readonly string[]>([]);
 export const litVertices = signal<{ mesh: string; runs: [number, number][] } | null>(null);
 
 /** The measure whose curve the time strip shows. */
-export const curve = signal('height');
+export const curve = signal('foot-height');
 
-export const frameCount = computed(() => motion.value?.clip.frameCount ?? 0);
-export const frameDuration = computed(() => motion.value?.clip.frameDuration ?? 1 / 60);
+/** The clip that the character plays: the motion, or the exercise clip. */
+export const shownClip = computed(() => (playsExercise.value ? rig.value?.exercise?.clip : motion.value?.clip) ?? null);
+export const frameCount = computed(() => shownClip.value?.frameCount ?? 0);
+export const frameDuration = computed(() => shownClip.value?.frameDuration ?? 1 / 60);
 
 export function goTo(to: number): void {
   frame.value = Math.max(0, Math.min(frameCount.value - 1, Math.round(to)));

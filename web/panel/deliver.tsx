@@ -2,6 +2,7 @@ import { useSignal } from '@preact/signals';
 import { client, job, proof, rejected, WorkerFault } from '../model/store.ts';
 import { saveFile } from '../parts/save-file.ts';
 import type { DeliverForm } from '../worker/protocol.ts';
+import { Clips } from './clips.tsx';
 
 const FORMS: { form: DeliverForm; title: string; about: string }[] = [
   { form: 'glb', title: 'Character with the animation', about: '.glb; everything else in your file stays as it was' },
@@ -31,24 +32,27 @@ export function Deliver() {
   };
   const fails = proof.value?.counts.fail ?? 0;
   return (
-    <section class="deliver">
-      <h2>Take it away</h2>
-      {fails > 0 && (
-        <p class="quiet">
-          <span aria-hidden="true">✕ </span>
-          {fails} {fails === 1 ? 'measure fails' : 'measures fail'}; the files can be taken all the same.
-        </p>
-      )}
-      <ul class="forms">
-        {FORMS.map(({ form, title, about }) => (
-          <li key={form}>
-            <button type="button" disabled={busy.value !== null} data-form={form} onClick={() => void save(form)}>
-              <b>{busy.value === form ? 'Writing …' : title}</b>
-              <span>{about}</span>
-            </button>
-          </li>
-        ))}
-      </ul>
-    </section>
+    <>
+      <section class="deliver">
+        <h2>Take it away</h2>
+        {fails > 0 && (
+          <p class="quiet">
+            <span aria-hidden="true">✕ </span>
+            {fails} {fails === 1 ? 'measure fails' : 'measures fail'}; the files can be taken all the same.
+          </p>
+        )}
+        <ul class="forms">
+          {FORMS.map(({ form, title, about }) => (
+            <li key={form}>
+              <button type="button" disabled={busy.value !== null} data-form={form} onClick={() => void save(form)}>
+                <b>{busy.value === form ? 'Writing …' : title}</b>
+                <span>{about}</span>
+              </button>
+            </li>
+          ))}
+        </ul>
+      </section>
+      <Clips />
+    </>
   );
 }

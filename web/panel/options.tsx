@@ -1,4 +1,4 @@
-import { LIMBS, type Limb, RETARGET_DEFAULTS } from '../../src/index.ts';
+import { LIMBS, type Limb, RETARGET_DEFAULTS, type RootMotion } from '../../src/index.ts';
 import { OPTIONS, type Options } from '../model/session.ts';
 import { change, lastTurn, session } from '../model/store.ts';
 
@@ -33,6 +33,20 @@ export function OptionsPanel() {
           show={(value) => `${value.toFixed(2)} s`}
           set={(ramp) => set('ease of plants', { ramp }, 'ramp')}
         />
+      </section>
+      <section>
+        <h2>Way over the floor</h2>
+        <label class="pick">
+          <span>Root motion</span>
+          <select
+            value={options.rootMotion}
+            onChange={({ currentTarget: { value } }) => set('root motion', { rootMotion: value as RootMotion })}
+          >
+            <option value="keep">stays with the hips</option>
+            <option value="in-place">is taken out</option>
+            <option value="extract">goes to the root joint</option>
+          </select>
+        </label>
       </section>
       <section>
         <h2>Limbs</h2>

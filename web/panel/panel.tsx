@@ -5,13 +5,17 @@ import { Deliver } from './deliver.tsx';
 import { Measured } from './measured.tsx';
 import { OptionsPanel } from './options.tsx';
 import { PairingPanel } from './pairing.tsx';
+import { PosturePanel } from './posture.tsx';
 import { ProofPanel } from './proof.tsx';
+import { RigPanel } from './rig.tsx';
 
 const SECTIONS: { id: Section; label: string; body: () => JSX.Element | null }[] = [
   { id: 'measured', label: 'Measured', body: Measured },
   { id: 'pairing', label: 'Pairing', body: PairingPanel },
+  { id: 'posture', label: 'Posture', body: PosturePanel },
   { id: 'options', label: 'Options', body: OptionsPanel },
   { id: 'proof', label: 'Proof', body: ProofPanel },
+  { id: 'rig', label: 'Rig', body: RigPanel },
   { id: 'deliver', label: 'Deliver', body: Deliver },
 ];
 

@@ -20,6 +20,8 @@ export interface Marks {
   drawing: { from: Picked; x: number; y: number } | null;
   labels: readonly { at: Picked; text: string }[];
   litJoints: ReadonlySet<number>;
+  /** A joint about which a ring to twist it is drawn, and its radius. */
+  twistRing: { at: Picked; radius: number } | null;
   showJoints: boolean;
 }
 
@@ -98,6 +100,10 @@ export function drawMarks(
       ring(context, there, 7, colours.ink, colours.paper, false);
     }
     ring(context, spot, 7, colours.ink, colours.ink, false);
+  }
+  if (marks.twistRing) {
+    const spot = find(marks.twistRing.at);
+    if (spot) ring(context, spot, marks.twistRing.radius, colours.mark, null, false, 3);
   }
   if (marks.drawing) {
     const spot = find(marks.drawing.from);

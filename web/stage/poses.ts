@@ -19,6 +19,8 @@ export interface Poser {
   frame(clip: Clip, f: number): void;
   rest(): void;
   canonical(): void;
+  /** Joint positions in the canonical posture, jointCount × 3. */
+  readonly canonicalPositions: Float64Array;
 }
 
 export type Carried = Pick<MotionData, 'carriers' | 'carrierOffsets'>;
@@ -34,6 +36,7 @@ export function createPoser(skeleton: Skeleton, posture: Float64Array, carried?:
   const canonical = canonicalPositions(skeleton, posture, rest, carried);
   return {
     pose,
+    canonicalPositions: canonical,
     frame: (clip, f) => framePose(skeleton, clip, f, scratch, pose),
     rest() {
       pose.rotations.set(rest.rotations);

@@ -19,11 +19,13 @@ import {
   prefersStill,
   range,
   section,
+  shownClip,
   speed,
   stance,
 } from '../model/view.ts';
 import { heatValues } from './heat.ts';
 import { drawMarks, nearestSpot, type Spot, spotsOf } from './overlay.ts';
+import { beginDrag, type Drag, followDrag, RING } from './posture-drag.ts';
 import { Stage } from './stage.ts';
 import { StageTools } from './stage-tools.tsx';
 
@@ -104,7 +106,7 @@ function mount(
     effect(() => {
       // Whatever the picture shows: read here, so that a change draws it again.
       void [frame.value, stance.value, arrangement.value, follows.value, hovered.value, picked.value, lit.value];
-      void [drawing.value, section.value, heatValues.value];
+      void [drawing.value, section.value, heatValues.value, shownClip.value];
       for (const aid of Object.values(aids)) void aid.value;
       touch();
     }),
@@ -130,10 +132,11 @@ function mount(
     here.draw({
       frame: frame.value,
       stance: stance.value,
-      over: arrangement.value === 'over',
+      over: arrangement.value === 'over' || section.value === 'posture',
       follows: follows.value && stance.value === 'motion',
       prints: aids.footprints.value,
       heat: heatValues.value,
+      clip: shownClip.value,
     });
     const isPairing = section.value === 'pairing' || section.value === 'posture';
     const showJoints = isPairing || aids.joints.value;
@@ -143,11 +146,15 @@ function mount(
       if (lit.value.includes(name)) litJoints.add(j);
     });
     spots =
-      showJoints || litJoints.size > 0 || picked.value
-        ? [...spotsOf(here, 'source', size.width, size.height), ...spotsOf(here, 'target', size.width, size.height)]
+      showJoints || litJoints.size > 0
+        ? [
+            ...(section.value === 'posture' ? [] : spotsOf(here, 'source', size.width, size.height)),
+            ...spotsOf(here, 'target', size.width, size.height),
+          ]
         : [];
     context.setTransform(size.ratio, 0, 0, size.ratio, 0, 0);
-    const at = hovered.value ?? picked.value;
+    const chosen = isPairing || aids.joints.value ? picked.value : null;
+    const at = hovered.value ?? chosen;
     drawMarks(
       context,
       here,
@@ -155,10 +162,12 @@ function mount(
         spots,
         partnerOf: (spot) => partnerOf(spot),
         hovered: hovered.value,
-        picked: picked.value,
+        picked: chosen,
         drawing: drawing.value,
         labels: at ? labelsFor(at) : [],
         litJoints,
+        twistRing:
+          section.value === 'posture' && picked.value?.figure === 'target' ? { at: picked.value, radius: RING } : null,
         showJoints,
       },
       size.width,
@@ -167,12 +176,17 @@ function mount(
   };
   next = requestAnimationFrame(turn);
 
+  let swing: Drag | null = null;
   const place = (event: PointerEvent): [number, number] => {
     const box = canvas.getBoundingClientRect();
     return [event.clientX - box.left, event.clientY - box.top];
   };
   const move = (event: PointerEvent): void => {
     const [x, y] = place(event);
+    if (swing) {
+      followDrag(here, swing, x, y, size.width, size.height);
+      return;
+    }
     const from = drawing.value?.from;
     const wanted = from ? (from.figure === 'source' ? 'target' : 'source') : undefined;
     const spot = nearestSpot(spots, x, y, REACH, wanted);
@@ -184,7 +198,17 @@ function mount(
   const down = (event: PointerEvent): void => {
     const [x, y] = place(event);
     const spot = nearestSpot(spots, x, y, REACH);
-    if (!spot || event.button !== 0) return;
+    if (event.button !== 0) return;
+    if (section.value === 'posture') {
+      const chosen = picked.value?.figure === 'target' ? picked.value.joint : null;
+      swing = beginDrag(here, spot?.joint ?? null, chosen, x, y, size.width, size.height);
+      if (!swing) return;
+      event.stopImmediatePropagation();
+      canvas.setPointerCapture(event.pointerId);
+      picked.value = { figure: 'target', joint: swing.joint };
+      return;
+    }
+    if (!spot) return;
     picked.value = { figure: spot.figure, joint: spot.joint };
     if (section.value !== 'pairing') return;
     // The drag belongs to the pairing, not to the camera.
@@ -193,6 +217,7 @@ function mount(
     drawing.value = { from: picked.value, x, y };
   };
   const up = (event: PointerEvent): void => {
+    swing = null;
     const from = drawing.value?.from;
     if (!from) return;
     drawing.value = null;

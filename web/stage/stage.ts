@@ -18,6 +18,8 @@ export interface Show {
   follows: boolean;
   prints: boolean;
   heat: readonly Float32Array[] | null;
+  /** What the character plays; the motion, unless it shows something else. */
+  clip: MotionData['clip'] | null;
 }
 
 /** Leg of a grown person, metres: footprints are drawn for it. */
@@ -33,6 +35,8 @@ export class Stage {
   motion: MotionData | null = null;
   posers: Partial<Record<FigureName, Poser>> = {};
   colours: Colours = coloursFor(false);
+  /** The character's joints in the canonical posture as measured, without corrections. */
+  basePositions: Float64Array | null = null;
   private readonly renderer: THREE.WebGLRenderer;
   private readonly scene = new THREE.Scene();
   private readonly ground = new Ground();
@@ -43,6 +47,9 @@ export class Stage {
   private followed = new THREE.Vector3();
   private hasFramed = false;
   private faint: boolean | null = null;
+  private heatShown: readonly Float32Array[] | null = null;
+  /** How the figures stood when they were last drawn: they are elsewhere when it changes. */
+  private place = '';
 
   constructor(canvas: HTMLCanvasElement, onChange: () => void) {
     this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, powerPreference: 'high-performance' });
@@ -122,7 +129,8 @@ export class Stage {
       this.faint = null;
       if (!wasEmpty) this.hasFramed = false;
     }
-    this.posers.target = createPoser(skeleton, data.posture, motion);
+    this.posers.target = createPoser(skeleton, motion.posture, motion);
+    this.basePositions = createPoser(skeleton, data.posture, motion).canonicalPositions;
     this.ground.setPrints(motion.plants, data.height / (USUAL_LEG * 2));
   }
 
@@ -134,7 +142,13 @@ export class Stage {
 
   draw(show: Show): void {
     this.pose(show);
-    if (!this.hasFramed && this.receiver) this.look('free');
+    const place = `${show.stance}${show.over}`;
+    const isElsewhere = this.place !== place && (this.place.startsWith('canonical') || show.stance === 'canonical');
+    this.place = place;
+    if ((!this.hasFramed || isElsewhere) && this.receiver) {
+      this.look(show.stance === 'canonical' ? 'front' : 'free');
+      this.pose(show);
+    }
     const faint = show.over;
     if (this.faint !== faint || show.heat !== null || this.heatShown !== show.heat) {
       this.figure?.setColours(this.colours, false);
@@ -146,9 +160,8 @@ export class Stage {
     this.ground.showPrints(show.prints && show.stance === 'motion', this.offsets.target);
     this.renderer.render(this.scene, this.camera);
   }
-  private heatShown: readonly Float32Array[] | null = null;
 
-  private pose({ frame, stance, over, follows }: Show): void {
+  private pose({ frame, stance, over, follows, clip }: Show): void {
     const { performer, receiver, motion } = this;
     const half = over ? 0 : this.gap / 2;
     this.offsets.source.set(-half, 0, 0);
@@ -159,8 +172,9 @@ export class Stage {
       else if (stance === 'canonical' || !clip || clip.frameCount === 0) poser.canonical();
       else poser.frame(clip, Math.min(frame, clip.frameCount - 1));
     };
-    take(this.posers.source, performer?.clip);
-    take(this.posers.target, motion?.clip);
+    const isMotion = clip === motion?.clip;
+    take(this.posers.source, isMotion ? performer?.clip : undefined);
+    take(this.posers.target, clip ?? undefined);
     if (this.figure && this.posers.source) {
       this.figure.setPose(this.posers.source.pose);
       this.figure.group.scale.setScalar(motion?.scale ?? 1);
@@ -190,13 +204,14 @@ export class Stage {
   /** Brings both figures into the picture from one side. */
   look(from: Camera): void {
     const height = Math.max(this.receiver?.height ?? 1.7, (this.performer?.height ?? 0) * (this.motion?.scale ?? 1));
-    const width = this.gap + height * 1.05;
+    const spread = this.offsets.target.x - this.offsets.source.x;
+    const width = spread + height * 1.15;
     const hips = this.receiver?.roles.hips ?? 0;
     const at = this.posers.target?.pose.positions;
-    const middle = new THREE.Vector3(at?.[hips * 3] ?? 0, height * 0.5, at?.[hips * 3 + 2] ?? 0);
+    const middle = new THREE.Vector3(at?.[hips * 3] ?? 0, height * 0.53, at?.[hips * 3 + 2] ?? 0);
     this.followed.set(middle.x, 0, middle.z);
     const field = Math.tan((this.camera.fov * Math.PI) / 360);
-    const distance = Math.max((height * 1.22) / 2 / field, width / 2 / field / this.camera.aspect);
+    const distance = Math.max((height * 1.4) / 2 / field, width / 2 / field / this.camera.aspect);
     const way = { free: [0.28, 0.2, 1], front: [0, 0.04, 1], side: [1, 0.04, 0], top: [0, 1, 0.01] }[from];
     this.controls.target.copy(middle);
     this.camera.position.fromArray(way).normalize().multiplyScalar(distance).add(middle);

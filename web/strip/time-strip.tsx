@@ -4,6 +4,7 @@ import { SIDES } from '../../src/index.ts';
 import { proof } from '../model/store.ts';
 import { frame, frameCount, frameDuration, goTo, isPlaying, range, speed, stepBy } from '../model/view.ts';
 import { goToPlace } from '../panel/proof.tsx';
+import { Curves } from './curves.tsx';
 
 const SPEEDS = [0.1, 0.25, 0.5, 1, 2];
 
@@ -15,6 +16,7 @@ export function TimeStrip() {
       <div class="lanes">
         <Contacts />
         <Fails />
+        <Curves />
         <Cursor />
       </div>
     </section>
@@ -102,6 +104,7 @@ function Fails() {
   const places = (proof.value?.measures ?? []).flatMap(({ verdict, where, id }) =>
     verdict === 'fail' ? where.map((place) => ({ place, id })) : [],
   );
+  if (places.length === 0) return null;
   return (
     <div class="lane fails">
       <span class="lane-name">fails</span>

@@ -1,5 +1,6 @@
 import {
   applyMapping,
+  auditCharacter,
   type BodyConstraints,
   type BvhFile,
   type Character,
@@ -9,10 +10,9 @@ import {
   type DeliveryForm,
   type DracoDecoder,
   deliver,
+  exerciseClip,
   fileKind,
   findAnimation,
-  type Limb,
-  type Mapping,
   type MappingSide,
   mappingOf,
   type Note,
@@ -25,7 +25,6 @@ import {
   performerFromBvh,
   performerFromCharacter,
   proofSheet,
-  RETARGET_DEFAULTS,
   type Receiver,
   RigproofError,
   reportPairing,
@@ -33,10 +32,11 @@ import {
   SAMPLE_FPS,
   type Skeleton,
   sourceFigure,
+  withTravel,
   writeMapping,
 } from '../../src/index.ts';
 import type { Axis, ClipEntry, Corrections, FileEntry } from '../model/session.ts';
-import type { Delivered, DeliverForm, Job, OpenedInfo, OpenRequest } from './protocol.ts';
+import type { AuditResult, Delivered, DeliverForm, Job, OpenedInfo, OpenRequest } from './protocol.ts';
 
 type Opened = { kind: 'clip'; file: BvhFile } | { kind: 'character'; character: Character };
 
@@ -50,6 +50,8 @@ interface Kept<T> {
 export interface Engine {
   open(request: OpenRequest): Promise<{ info: OpenedInfo; notes: Note[] }>;
   performer(job: Job): Kept<Performer>;
+  /** Looks the character over before any motion, and makes the exercise clip for it. */
+  audit(job: Job): AuditResult;
   receiver(job: Job): Kept<Receiver>;
   motion(job: Job): { conversion: Conversion; pairing: PairingReport };
   /** Writes the motion, reads it back and proves it, as the command line does. */
@@ -147,8 +149,8 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
   function motionOf(job: Job): { conversion: Conversion; pairing: PairingReport } {
     const source = performerOf(job);
     const target = receiverOf(job);
-    const { contact, ramp } = job.options;
-    const key = JSON.stringify([source.key, target.key, contact, ramp, job.mapping.limbs, job.mapping.corrections]);
+    const { contact, ramp, rootMotion } = job.options;
+    const key = JSON.stringify([source.key, target.key, contact, ramp, rootMotion, job.mapping]);
     if (motion?.key === key) return motion.value;
     const { name: file } = job.clip;
     const pairing = reportPairing(
@@ -162,8 +164,9 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     );
     const conversion = convert(source.value, target.value, {
       contact,
-      retarget: { reach: reachOf(job.mapping) },
       plants: { ramp },
+      mapping: job.mapping,
+      rootMotion: { mode: rootMotion },
     });
     motion = { key, value: { conversion, pairing } };
     return motion.value;
@@ -189,7 +192,13 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     const written = write(job, 'glb');
     const container = parseContainer(written.bytes, job.character.name);
     const read = await readWith(container, target.character.referencePose.kind);
-    const figure = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
+    const reread = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
+    const { travel } = motionOf(job).conversion;
+    // In place, feet that stand slide on purpose: they are judged with the travel given back.
+    const figure =
+      travel && job.options.rootMotion === 'in-place'
+        ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
+        : reread;
     const labels = { target: outputName(job, '.glb'), source: job.clip.name };
     const { proof, html } = proofSheet(figure, sourceFigure(source), {}, labels);
     proven = { key, value: { proof, sheet: html, glb: written.bytes } };
@@ -214,7 +223,24 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     return { name: outputName(job, extension), bytes: bytes as Uint8Array<ArrayBuffer> };
   }
 
-  return { open, performer: performerOf, receiver: receiverOf, motion: motionOf, prove, deliver: deliverFile };
+  function auditOf(job: Job): AuditResult {
+    const { character, mapping, spaces } = job;
+    const read = need(character, 'character').character;
+    const constraints = constraintsOf(mapping.target, read.skeleton, spaces.target, character.name);
+    const { audit, input } = auditCharacter(read, constraints);
+    const exercise = input.posture ? exerciseClip(input.skeleton, input.body.roles, input.posture) : null;
+    return { audit, exercise };
+  }
+
+  return {
+    open,
+    audit: auditOf,
+    performer: performerOf,
+    receiver: receiverOf,
+    motion: motionOf,
+    prove,
+    deliver: deliverFile,
+  };
 }
 
 export const stem = (name: string): string => name.replace(/^.*[/\\]/, '').replace(/\.[^.]*$/, '');
@@ -247,12 +273,4 @@ function constraintsOf(
       metresPerUnit: space.unit,
     },
   };
-}
-
-function reachOf({ limbs }: Mapping): Record<Limb, number> {
-  const reach = { ...RETARGET_DEFAULTS.reach };
-  for (const [limb, { reach: weight }] of Object.entries(limbs ?? {}) as [Limb, { reach?: number }][]) {
-    if (weight !== undefined) reach[limb] = weight;
-  }
-  return reach;
 }

@@ -1,6 +1,8 @@
 import type {
+  Audit,
   Clip,
   DeliveryForm,
+  Exercise,
   FootContacts,
   HelperJoint,
   Mapping,
@@ -102,6 +104,8 @@ export interface MotionData {
   }[];
   /** Target leg length over source leg length. */
   scale: number;
+  /** World rotation of each joint of the character in the canonical posture, corrected by hand. */
+  posture: Float64Array;
   /** Parent that carries each joint of the character while it is solved, and its offset there: for posing. */
   carriers: Int16Array;
   carrierOffsets: Float64Array;
@@ -137,6 +141,12 @@ export interface OpenRequest {
   companions: { name: string; bytes: ArrayBuffer }[];
 }
 
+/** What a look at the rig found, and the routine that shows it. */
+export interface AuditResult {
+  audit: Audit;
+  exercise: Exercise | null;
+}
+
 export type DeliverForm = DeliveryForm | 'mapping' | 'sheet';
 
 export interface Delivered {
@@ -148,6 +158,7 @@ export type ToWorker =
   | { type: 'open'; call: number; file: OpenRequest }
   | { type: 'solve'; call: number; job: Job; known: { performer: string; receiver: string } }
   | { type: 'deliver'; call: number; job: Job; form: DeliverForm }
+  | { type: 'audit'; call: number; job: Job }
   | { type: 'verdict'; call: number; job: Job };
 
 export type FromWorker =
@@ -157,4 +168,5 @@ export type FromWorker =
   | { type: 'superseded'; call: number }
   | { type: 'delivered'; call: number; file: Delivered }
   | { type: 'verdict'; call: number; proof: Proof; files: Delivered[] }
+  | { type: 'audited'; call: number; result: AuditResult }
   | { type: 'failed'; call: number; fault: Fault };

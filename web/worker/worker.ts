@@ -67,6 +67,9 @@ async function answer(request: ToWorker): Promise<void> {
       send({ type: 'proved', call, proof, took: performance.now() - before });
       return;
     }
+    case 'audit':
+      send({ type: 'audited', call, result: engine.audit(request.job) });
+      return;
     case 'deliver':
       send({ type: 'delivered', call, file: await engine.deliver(request.job, request.form) });
       return;
@@ -91,6 +94,7 @@ async function solve({ job, known }: Solve): Promise<{ solved: Solved; transfer:
       contacts,
       plants,
       scale: plan.scale,
+      posture: plan.target.alignment.posture,
       carriers: plan.solveParents,
       carrierOffsets: plan.restOffsets,
       notes,
