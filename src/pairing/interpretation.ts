@@ -34,6 +34,8 @@ export interface Interpretation {
 
 /** Candidates for each kind of limb that are combined with each other. */
 const MAX_CANDIDATES = 8;
+/** Readings of the whole body that are looked at twice: the height of each is known only after the first look. */
+const MAX_SECOND_LOOKS = 5;
 /** A foot or hand joint outside its limb lies about this share of the height from where the limb ends. */
 const DETACHED_REACH = 0.04;
 /** Nothing that reaches further than this share of the height is a foot or a hand. */
@@ -50,21 +52,25 @@ export function interpret(figure: Figure, symmetry: Symmetry, prior: Prior): Int
       .slice(0, MAX_CANDIDATES);
   const armPairs = limbPairs('arm');
   const legPairs = limbPairs('leg');
-  let best: Interpretation | null = null;
+  const first: { arms: [LimbChain, LimbChain]; legs: [LimbChain, LimbChain]; body: Interpretation }[] = [];
   for (const arms of armPairs) {
     for (const legs of legPairs) {
       if (arms[0].top === legs[0].top) continue;
-      const first = combine(figure, symmetry, prior, arms, legs, figure.extent);
-      if (!first) continue;
-      // Lengths are judged again with the height that this reading itself gives.
-      const context: LimbContext = { ...rough, height: first.height };
-      const again = (pair: [LimbChain, LimbChain]): [LimbChain, LimbChain] => [
-        readLimb(context, pair[0].top, pair[0].kind, null) ?? pair[0],
-        readLimb(context, pair[1].top, pair[1].kind, null) ?? pair[1],
-      ];
-      const second = combine(figure, symmetry, prior, again(arms), again(legs), first.height);
-      if (second && (!best || second.score > best.score)) best = second;
+      const body = combine(figure, symmetry, prior, arms, legs, figure.extent);
+      if (body) first.push({ arms, legs, body });
     }
+  }
+  first.sort((p, q) => q.body.score - p.body.score);
+  let best: Interpretation | null = null;
+  for (const { arms, legs, body } of first.slice(0, MAX_SECOND_LOOKS)) {
+    // Lengths are judged again with the height that this reading itself gives.
+    const context: LimbContext = { ...rough, height: body.height };
+    const again = (pair: [LimbChain, LimbChain]): [LimbChain, LimbChain] => [
+      readLimb(context, pair[0].top, pair[0].kind, null) ?? pair[0],
+      readLimb(context, pair[1].top, pair[1].kind, null) ?? pair[1],
+    ];
+    const second = combine(figure, symmetry, prior, again(arms), again(legs), body.height);
+    if (second && (!best || second.score > best.score)) best = second;
   }
   return best;
 }
@@ -143,6 +149,9 @@ export function attachEnds(
     );
     score -= (isArm ? 2 : 3) * (1 - bend);
     if (prior.deforms) score += prior.deforms[j] ? 1 : -1;
+    // Toes hang from the foot that is looked for.
+    const parent = skeleton.parents[j]!;
+    if (parent >= 0 && symmetry.mirror[parent] !== parent) score -= 1;
     if (limb.end !== null && !(moves(j) && distance(points[limb.end]!, points[j]!) < 0.05 * height)) score -= 10;
     return score;
   };

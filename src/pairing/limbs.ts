@@ -48,10 +48,13 @@ const SKIPPED_ASIDE = -8;
 /** For leaving the branch that reaches furthest, by how much further it reaches than the one taken. */
 const SIDE_BRANCH = -4;
 const SIDE_BRANCH_SLACK = 0.05;
+/** A collar bone joint lies within this share of the height of the middle. */
+const GIRDLE_ASIDE = 0.065;
 /** For a joint passed over that lies where its neighbour is, or whose name says that it is a helper. */
 const SKIPPED_HARMLESS = -0.15;
-/** For a joint above the upper one that is no girdle. */
+/** For a joint above the upper one that is no girdle, and for one from which the same bone runs on in a line. */
 const SKIPPED_ABOVE = -0.4;
+const SKIPPED_START = -1.6;
 /** For a limb joint that moves the mesh where others do not. */
 const DEFORMS = 0.8;
 /** For the hand that carries two or more fingers. */
@@ -129,6 +132,9 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
   if (girdle !== null) {
     score += 0.5 + lengthEvidence(distance(points[girdle]!, points[upper]!), 0.075 * height, 0.7);
     if (asideOf(context, girdle) > asideOf(context, upper)) score -= 1;
+    // Collar bones start near the breastbone; an arm that starts further out is no girdle.
+    const girdleAside = asideOf(context, girdle);
+    if (girdleAside > GIRDLE_ASIDE * height) score += lengthEvidence(girdleAside, GIRDLE_ASIDE * height, 0.35);
   }
   // What lies beyond the end, and what is passed over on the way.
   if (end !== null) {
@@ -188,9 +194,17 @@ function passedOver(context: LimbContext, chain: LimbChain): number {
     const isZeroLength = parent >= 0 && figure.boneLengths[j]! < 0.002 * figure.extent;
     const harmless = isZeroLength || isHelperName(prior.names[j]!);
     if (harmless) score += SKIPPED_HARMLESS;
-    else score += isAbove ? SKIPPED_ABOVE : SKIPPED + SKIPPED_ASIDE * offBone(figure, chain, j);
+    else if (isAbove) score += continuesBone(figure, chain, j) ? SKIPPED_START : SKIPPED_ABOVE;
+    else score += SKIPPED + SKIPPED_ASIDE * offBone(figure, chain, j);
   }
   return score;
+}
+
+/** Whether the bone below `j` runs on in a line through the upper joint: the limb starts at `j`, and a twist joint follows. */
+function continuesBone({ points }: Figure, { upper, lower }: LimbChain, j: number): boolean {
+  const above = minus(points[upper]!, points[j]!);
+  const below = minus(points[lower]!, points[upper]!);
+  return norm(above) > 0.1 * norm(below) && dot(unit(above), unit(below)) > 0.985;
 }
 
 /** How far a joint passed over lies off the bone that it would twist, as a share of the bone's length. */
