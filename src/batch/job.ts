@@ -86,6 +86,8 @@ export interface DoneRecord extends JobNames {
   fps: number;
   /** Relative to the output folder. */
   outputs: { file: string; bytes: number }[];
+  /** The file that holds the animation together with others; null where it has a file of its own. */
+  pack: string | null;
   sheet: string | null;
   verdict: 'pass' | 'fail' | 'not measured';
   counts: { pass: number; fail: number; notMeasured: number };

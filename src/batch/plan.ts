@@ -150,7 +150,8 @@ function layOut(
     })),
   );
   return pairs.map(({ clip, character, parts }, i) => {
-    const animation = parts.clip;
+    // Several clips in one file: their folders tell them apart.
+    const animation = settings.pack && parts.folder !== '' ? `${parts.folder}/${parts.clip}` : parts.clip;
     const key = hashOf({
       version,
       clip: [clip.hash, clip.animation],

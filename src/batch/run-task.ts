@@ -1,23 +1,27 @@
 import { mkdir } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { findAnimation } from '../convert/animations.ts';
-import { convert, sourceFigure } from '../convert/convert.ts';
-import { type DeliverOptions, deliver } from '../convert/deliver.ts';
+import { type Conversion, convert, sourceFigure } from '../convert/convert.ts';
+import { type DeliverOptions, deliver, deliverEncoded, encodeDelivery } from '../convert/deliver.ts';
 import { openFile } from '../convert/node.ts';
 import { openCharacter } from '../convert/open-character.ts';
 import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
 import { createReceiver, type Receiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
-import { RigproofError } from '../errors.ts';
+import { resampleClip, resamplePath } from '../convert/resample-clip.ts';
+import { withTravel } from '../convert/root-motion.ts';
+import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
 import { readContainerFile } from '../formats/gltf/node.ts';
 import { writeWholeFile } from '../formats/node.ts';
-import type { Proof } from '../proof/measure.ts';
+import type { Proof, ProofFigure } from '../proof/measure.ts';
+import type { Clip } from '../skeleton/clip.ts';
 import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureRow, Task, WorstPlace } from './job.ts';
+import { packFile, pieceBytes, pieceFile } from './pack.ts';
 import { proofWithPicture } from './picture.ts';
 import { findDone, writeRecord } from './records.ts';
-import { extensionOf } from './settings.ts';
+import { type BatchSettings, extensionOf } from './settings.ts';
 
 /** Where proof sheets stand in the output folder. */
 export const SHEET_FOLDER = 'sheets';
@@ -142,20 +146,28 @@ async function runJob(
   performer: Performer,
   receiver: Receiver,
 ): Promise<DoneRecord> {
-  const conversion = convert(performer, receiver, { contact: settings.contact, retarget: { reach: settings.reach } });
-  const delivering: Partial<DeliverOptions> & { name: string } = { ...settings, name: job.animation };
-  const delivery = deliver(receiver, conversion.clip, delivering);
-  const file = `${job.output}${extensionOf(settings.form)}`;
+  const conversion = convert(performer, receiver, {
+    contact: settings.contact,
+    retarget: { reach: settings.reach },
+    rootMotion: { mode: settings.rootMotion },
+  });
+  const clip = settings.fps === null ? conversion.clip : resampleClip(conversion.clip, settings.fps);
+  const delivering = { ...settings, name: job.animation };
+  const { file, bytes, delivery, judged } = settings.pack
+    ? packed(job, receiver, clip, delivering)
+    : single(job, receiver, clip, delivering);
   const path = join(outputFolder, file);
   await mkdir(dirname(path), { recursive: true });
-  await writeWholeFile(path, delivery.bytes);
+  await writeWholeFile(path, bytes);
 
-  // What holds no mesh is proved on the character: the same keys, written as a character and read back.
-  const isCharacter = settings.form === 'glb';
-  const judged = isCharacter ? delivery : deliver(receiver, conversion.clip, { ...delivering, form: 'glb' });
-  const container = isCharacter ? readContainerFile(path) : parseContainer(judged.bytes, basename(job.character.path));
+  // The proof reads back what was written. What holds no mesh is proved on the character, with the same keys.
+  const container = judged === null ? readContainerFile(path) : parseContainer(judged, basename(job.character.path));
   const written = await openCharacter(container, { referencePose: receiver.character.referencePose.kind });
-  const target = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
+  const target = withTravelBack(
+    rereadFigure(receiver, written, findAnimation(written, delivery.animation, 'last')),
+    conversion,
+    settings,
+  );
   const labels = { target: file, source: job.clip.name };
   const { proof, picture, html } = proofWithPicture(target, sourceFigure(performer), labels, settings.sheets);
   const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
@@ -167,9 +179,10 @@ async function runJob(
     ...namesOf(job),
     status: 'done',
     animation: delivery.animation,
-    frames: conversion.clip.frameCount,
-    fps: inferFrameRate(conversion.clip.frameDuration).fps,
-    outputs: [{ file, bytes: delivery.bytes.length }],
+    frames: clip.frameCount,
+    fps: inferFrameRate(clip.frameDuration).fps,
+    outputs: [{ file, bytes: bytes.length }],
+    pack: settings.pack ? packFile(job.character.label) : null,
     sheet,
     verdict: proof.verdict,
     counts: proof.counts,
@@ -180,6 +193,44 @@ async function runJob(
     picture,
     warnings: [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes],
   };
+}
+
+/** What a job writes, and what its proof reads: null where that is the written file itself. */
+interface Written {
+  file: string;
+  bytes: Uint8Array;
+  delivery: { animation: string; notes: readonly Note[] };
+  judged: Uint8Array | null;
+}
+
+type Delivering = Partial<DeliverOptions> & { name: string };
+
+function single(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering): Written {
+  const delivery = deliver(receiver, clip, delivering);
+  const form = delivering.form ?? 'glb';
+  const file = `${job.output}${extensionOf(form)}`;
+  const judged = form === 'glb' ? null : deliver(receiver, clip, { ...delivering, form: 'glb' });
+  return { file, bytes: delivery.bytes, delivery: judged ?? delivery, judged: judged?.bytes ?? null };
+}
+
+/** The keys alone: they go into one file with those of the other clips when all of them are there. */
+function packed(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering): Written {
+  const keys = encodeDelivery(receiver, clip, delivering);
+  const { bytes, names, notes } = deliverEncoded(receiver, [keys]);
+  return {
+    file: pieceFile(job.output),
+    bytes: pieceBytes(keys),
+    delivery: { animation: names[0]!, notes },
+    judged: bytes,
+  };
+}
+
+/** In place, feet that stand slide backwards on purpose: the proof judges the motion with its travel. */
+function withTravelBack(figure: ProofFigure, { travel, clip }: Conversion, { rootMotion }: BatchSettings): ProofFigure {
+  if (travel === null || rootMotion !== 'in-place') return figure;
+  const { frameCount, frameDuration } = figure.clip;
+  const path = resamplePath(travel.path, frameDuration / clip.frameDuration, frameCount);
+  return { ...figure, clip: withTravel(figure.skeleton, figure.clip, { ...travel, path }, 1) };
 }
 
 /** The measure that is furthest beyond what passes, or comes nearest to it. */

@@ -4,6 +4,7 @@ import { RigproofError } from '../errors.ts';
 import { listClips } from './clip-list.ts';
 import type { Job, JobRecord, Task } from './job.ts';
 import { checkNaming } from './names.ts';
+import { writePacks } from './pack.ts';
 import { type BatchPlan, type PlanInput, planBatch, shardOf } from './plan.ts';
 import { openPool } from './pool.ts';
 import { findDone, removeLeftovers } from './records.ts';
@@ -108,6 +109,7 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
       events.signal,
     );
 
+  if (input.settings.pack && !shard) await writePacks(plan.characters, jobs, outputFolder);
   const name = shard ? `summary-${shard.index}-of-${shard.count}` : 'summary';
   const summary = await writeSummary({
     outputFolder,

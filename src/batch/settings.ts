@@ -1,5 +1,6 @@
 import { DELIVER_DEFAULTS, type DeliveryForm } from '../convert/deliver.ts';
 import { SAMPLE_FPS } from '../convert/reread.ts';
+import type { RootMotion } from '../convert/root-motion.ts';
 import { RETARGET_DEFAULTS } from '../retarget/plan.ts';
 import type { Limb } from '../skeleton/limb.ts';
 import { DEFAULT_NAMING } from './names.ts';
@@ -11,6 +12,9 @@ export type SheetChoice = (typeof SHEET_CHOICES)[number];
 /** What decides how a clip is put onto a character. Plain data: it is part of what a result is known by. */
 export interface BatchSettings {
   form: DeliveryForm;
+  /** One file a character with all clips as its animations, in place of one a clip. Only with `glb`. */
+  pack: boolean;
+  rootMotion: RootMotion;
   contact: boolean;
   keepRestFrames: boolean;
   keepAllKeys: boolean;
@@ -28,6 +32,8 @@ export interface BatchSettings {
 
 export const BATCH_DEFAULTS: BatchSettings = {
   form: DELIVER_DEFAULTS.form,
+  pack: false,
+  rootMotion: 'keep',
   contact: true,
   keepRestFrames: false,
   keepAllKeys: DELIVER_DEFAULTS.keepAllKeys,

@@ -111,7 +111,7 @@ function row(entry: SummaryJob): string {
     return `<tr class="${entry.status}">${names}${cell(`${GLYPHS[entry.status]} ${entry.status}`)}<td colspan="4">${escapeXml(why)}</td></tr>\n`;
   }
   const { verdict, worst, frames, sheet, outputs } = entry;
-  const file = outputs[0]!.file;
+  const file = entry.pack ?? outputs[0]!.file;
   const shown = `<span class="glyph" aria-hidden="true">${GLYPHS[verdict]}</span> ${verdict}`;
   return `<tr class="${verdict.replace(' ', '-')}">${names}${cell(sheet ? `<a href="${escapeXml(sheet.split('/').map(encodeURIComponent).join('/'))}">${shown}</a>` : shown)}${cell(worst ? escapeXml(MEASURE_RULES[worst.id].title) : '–')}${cell(worst ? worst.ratio.toFixed(2) : '–', worst?.ratio ?? 0)}${cell(String(frames), frames)}${cell(link(file, file))}</tr>\n`;
 }

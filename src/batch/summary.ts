@@ -160,7 +160,7 @@ async function* csvText(entries: AsyncIterable<SummaryJob>): AsyncGenerator<stri
         worst?.frame ?? null,
         entry.frames,
         entry.fps,
-        outputs[0]?.file ?? null,
+        entry.pack ?? outputs[0]?.file ?? null,
         outputs[0]?.bytes ?? null,
         null,
         null,

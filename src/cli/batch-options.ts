@@ -6,6 +6,8 @@ import type { GroupConstraints } from '../batch/groups.ts';
 import type { PlanInput } from '../batch/plan.ts';
 import { BATCH_DEFAULTS, type BatchSettings, SHEET_CHOICES, type SheetChoice } from '../batch/settings.ts';
 import { DELIVERY_FORMS, type DeliveryForm } from '../convert/deliver.ts';
+import { ROOT_MOTIONS, type RootMotion } from '../convert/root-motion.ts';
+import { RigproofError } from '../errors.ts';
 import { parsePositive } from './body-options.ts';
 import {
   constraintsFrom,
@@ -19,6 +21,9 @@ import { reachOf } from './retarget.ts';
 /** Flags that say what a clip is made into. */
 export interface DeliveryFlags {
   form: DeliveryForm;
+  pack?: boolean;
+  rootMotion: RootMotion;
+  fps?: number;
   contact: boolean;
   keepRestFrames?: boolean;
   keepAllKeys?: boolean;
@@ -34,6 +39,9 @@ export interface DeliveryFlags {
 export function deliveryOptions(): Option[] {
   return [
     new Option('--form <form>', 'what is written for a clip').choices(DELIVERY_FORMS).default(BATCH_DEFAULTS.form),
+    new Option('--pack', 'one .glb a character, with all clips as its animations'),
+    new Option('--root-motion <way>', 'what becomes of the way over the floor').choices(ROOT_MOTIONS).default('keep'),
+    new Option('--fps <rate>', 'frames a second of the results (default: those of each clip)').argParser(parsePositive),
     new Option('--naming <template>', 'where in the output folder, from {character}, {folder} and {clip}').default(
       BATCH_DEFAULTS.naming,
     ),
@@ -86,6 +94,16 @@ export function parseShard(text: string): { index: number; count: number } {
 export async function batchPairing(
   flags: DeliveryFlags & PairMappingFlags,
 ): Promise<{ settings: BatchSettings } & Required<Pick<PlanInput, 'groupConstraints' | 'characterConstraints'>>> {
+  if (flags.pack && flags.form !== 'glb') {
+    throw new RigproofError(
+      'OUTPUT_FORM',
+      `Got --pack with --form ${flags.form}; only .glb holds several animations.`,
+      {},
+      {
+        hint: 'Leave out --pack or --form.',
+      },
+    );
+  }
   const constraints = await pairConstraints(flags);
   const named = new Map<string, NamedMapping>();
   for (const text of flags.mappingFor ?? []) {
@@ -107,6 +125,9 @@ export async function batchPairing(
     settings: {
       ...BATCH_DEFAULTS,
       form: flags.form,
+      pack: flags.pack ?? false,
+      rootMotion: flags.rootMotion,
+      fps: flags.fps ?? null,
       contact: flags.contact,
       keepRestFrames: flags.keepRestFrames ?? false,
       keepAllKeys: flags.keepAllKeys ?? false,

@@ -1,5 +1,6 @@
 import { availableParallelism } from 'node:os';
 import { Command, Option } from 'commander';
+import { BASELINE_TOLERANCE, type BaselineComparison, compareRuns, readBaseline } from '../batch/baseline.ts';
 import type { JobRecord } from '../batch/job.ts';
 import type { BatchPlan } from '../batch/plan.ts';
 import { type BatchResult, type Runner, runBatch } from '../batch/run.ts';
@@ -13,7 +14,7 @@ import {
   programVersion,
 } from './batch-options.ts';
 import { createProgressLine } from './batch-progress.ts';
-import { frameOptions } from './body-options.ts';
+import { frameOptions, parsePositive } from './body-options.ts';
 import { type PairMappingFlags, pairMappingOptions } from './constraints.ts';
 import { type CommonOptions, createOutput, EXIT, type Output } from './output.ts';
 
@@ -23,6 +24,8 @@ interface BatchFlags extends CommonOptions, PairMappingFlags, DeliveryFlags {
   workers: number;
   shard?: { index: number; count: number };
   strict?: boolean;
+  baseline?: string;
+  baselineTolerance: number;
   queue?: string;
   verbose?: boolean;
 }
@@ -36,6 +39,8 @@ export interface BatchCommandResult {
   converted: number;
   interrupted: boolean;
   files: BatchResult['files'];
+  /** With `--baseline`. */
+  baseline?: BaselineComparison;
 }
 
 /** As shells count an end by Ctrl-C: 128 and the number of the signal. */
@@ -49,6 +54,12 @@ export function batchCommand(): Command {
     .requiredOption('-o, --output <folder>', 'where the results go; a second run does only what has changed')
     .addOption(new Option('--workers <count>', 'threads').default(availableParallelism()).argParser(parseCount))
     .addOption(new Option('--shard <i/n>', 'only the i-th of n shares, for job arrays').argParser(parseShard))
+    .option('--baseline <summary>', 'compare with the summary.json of an earlier run; what got worse ends it with 1')
+    .addOption(
+      new Option('--baseline-tolerance <share>', 'how much of what passes a measure may move')
+        .default(BASELINE_TOLERANCE)
+        .argParser(parsePositive),
+    )
     .option('--queue <address>', 'put the work into a queue for rigproof work: redis://host:port')
     .option('--strict', 'do not begin when the pairing of a skeleton group is not sure')
     .option('--verbose', 'a line for each clip that is done');
@@ -68,7 +79,7 @@ Examples:
   rigproof batch library --character hero.glb --character guard.glb -o out
   rigproof batch 'library/**/walk*.bvh' --character hero.glb -o out --int16 --sheets all
 
-Exit codes: 0 all hold, 1 some proofs failed, 3 some inputs could not be used, ${INTERRUPTED} interrupted.`,
+Exit codes: 0 all hold, 1 some proofs failed (with --baseline: something got worse), 3 some inputs could not be used, ${INTERRUPTED} interrupted.`,
     )
     .action(batch);
 }
@@ -79,6 +90,8 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
   const stopping = stopOnSignal(() => line.say('Finishing what is in hand; once more to stop at once.'));
   try {
     const { settings, ...constraints } = await batchPairing(flags);
+    // Read before the run, which may replace it.
+    const before = flags.baseline === undefined ? undefined : await readBaseline(flags.baseline);
     const runner = flags.queue === undefined ? undefined : await queueAt(flags.queue);
     const result = await runBatch(
       {
@@ -103,7 +116,8 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
       runner,
     );
     line.end();
-    reportResult(output, result);
+    const baseline = before && compareRuns(before, await readBaseline(result.files.json), flags.baselineTolerance);
+    reportResult(output, result, baseline);
   } finally {
     line.end();
     stopping.done();
@@ -160,7 +174,11 @@ export function describeRecord(record: JobRecord): string {
   return `${verdict.padEnd(4)}  ${clip} on ${character}, ${frames} frames${why}`;
 }
 
-function reportResult(output: Output, { counts, converted, interrupted, files }: BatchResult): void {
+function reportResult(
+  output: Output,
+  { counts, converted, interrupted, files }: BatchResult,
+  baseline: BaselineComparison | undefined,
+): void {
   const result: BatchCommandResult = {
     format: 'rigproof-batch-run',
     version: 1,
@@ -168,19 +186,40 @@ function reportResult(output: Output, { counts, converted, interrupted, files }:
     converted,
     interrupted,
     files,
+    baseline,
   };
   output.json(result);
   const broken = counts.unreadable + counts.unusable;
-  output.text(
-    `${converted} converted; of ${counts.jobs}, ${counts.pass} hold, ${counts.fail} fail their proof${counts.notMeasured > 0 ? `, ${counts.notMeasured} could not be measured` : ''}${broken > 0 ? `, ${broken} could not be used` : ''}${counts.missing > 0 ? `, ${counts.missing} are not done` : ''}.`,
-  );
+  const parts = [`${counts.pass} hold`, `${counts.fail} fail their proof`];
+  if (counts.notMeasured > 0) parts.push(`${counts.notMeasured} could not be measured`);
+  if (broken > 0) parts.push(`${broken} could not be used`);
+  if (counts.missing > 0) parts.push(`${counts.missing} are not done`);
+  output.text(`${converted} converted; of ${counts.jobs}, ${parts.join(', ')}.`);
+  if (baseline) reportBaseline(output, baseline);
   output.text(`Summary: ${files.html} (also .json and .csv)`);
   if (interrupted) output.text('Interrupted. The same command goes on from here.');
-  process.exitCode = interrupted
-    ? INTERRUPTED
-    : broken > 0
-      ? EXIT.BAD_INPUT
-      : counts.fail > 0
-        ? EXIT.PROOF_FAILED
-        : EXIT.DONE;
+  const isBad = baseline ? baseline.worse.length > 0 : counts.fail > 0;
+  process.exitCode = interrupted ? INTERRUPTED : broken > 0 ? EXIT.BAD_INPUT : isBad ? EXIT.PROOF_FAILED : EXIT.DONE;
+}
+
+/** Changes that are listed of each kind; all are in --json. */
+const MOST_CHANGES = 20;
+
+function reportBaseline(output: Output, { better, worse, added, removed, same }: BaselineComparison): void {
+  output.text(
+    `Against the earlier run: ${worse.length} measures worse, ${better.length} better; ${same} clips the same, ${added} new, ${removed} gone.`,
+  );
+  for (const [word, changes] of [
+    ['worse', worse],
+    ['better', better],
+  ] as const) {
+    for (const { clip, character, measure, before, after } of changes.slice(0, MOST_CHANGES)) {
+      output.text(`  ${word.padEnd(6)}  ${clip} on ${character}: ${measure} ${shown(before)} → ${shown(after)}`);
+    }
+    if (changes.length > MOST_CHANGES) output.text(`  ${word.padEnd(6)}  and ${changes.length - MOST_CHANGES} more`);
+  }
+}
+
+function shown(value: number | string | null): string {
+  return typeof value === 'number' ? String(Number(value.toPrecision(4))) : (value ?? '–');
 }

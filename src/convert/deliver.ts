@@ -2,9 +2,9 @@ import type { Note } from '../errors.ts';
 import { writeBvh } from '../formats/bvh/writer.ts';
 import { writeAnimationOnly } from '../formats/gltf/animation-only.ts';
 import type { WrittenGltf } from '../formats/gltf/append-animation.ts';
-import type { EncodeOptions } from '../formats/gltf/encode-animation.ts';
+import type { EncodedAnimation, EncodeOptions } from '../formats/gltf/encode-animation.ts';
 import { writeVrmAnimation } from '../formats/gltf/vrm-animation.ts';
-import { writeAnimatedGlb } from '../formats/gltf/write-animation.ts';
+import { encodeClip, type WriteOptions, writeAnimatedGlb, writeEncodedGlb } from '../formats/gltf/write-animation.ts';
 import { PARENT_ROLE } from '../pairing/roles.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { type Receiver, toFileSpace } from './receiver.ts';
@@ -56,14 +56,6 @@ export interface DeliveryExtras {
 export function deliver(receiver: Receiver, clip: Clip, options: Partial<DeliverOptions> & { name: string }): Delivery {
   const settings = { ...DELIVER_DEFAULTS, ...options };
   const named = { ...clip, name: settings.name };
-  const metresPerUnit = receiver.placement.scale;
-  const encode = {
-    keepAllKeys: settings.keepAllKeys,
-    rotationTolerance: (settings.rotationToleranceDegrees * Math.PI) / 180,
-    quantise: settings.quantise,
-  };
-  const metres = settings.translationToleranceMillimetres / 1000;
-  const extras: DeliveryExtras = { rigproof: { frameDuration: clip.frameDuration, frames: clip.frameCount } };
   switch (settings.form) {
     case 'bvh': {
       const text = writeBvh(receiver.character.skeleton, toFileSpace(receiver, named));
@@ -78,15 +70,43 @@ export function deliver(receiver: Receiver, clip: Clip, options: Partial<Deliver
         roles: body.roles,
         parentRoles: PARENT_ROLE,
       };
-      return fromGltf(writeVrmAnimation(figure, [named], { ...encode, translationTolerance: metres }));
+      // In metres, as the standard asks.
+      const { extras: _none, ...encode } = writeOptions(clip, settings, 1);
+      return fromGltf(writeVrmAnimation(figure, [named], encode));
     }
     default: {
       const write = settings.form === 'glb' ? writeAnimatedGlb : writeAnimationOnly;
       const inFile = toFileSpace(receiver, named);
-      const translationTolerance = metres / metresPerUnit;
-      return fromGltf(write(receiver.character, [inFile], { ...encode, translationTolerance, extras }));
+      return fromGltf(write(receiver.character, [inFile], writeOptions(clip, settings, receiver.placement.scale)));
     }
   }
+}
+
+/** The keys of a motion, to be put into one file together with others by `deliverEncoded`. */
+export function encodeDelivery(
+  receiver: Receiver,
+  clip: Clip,
+  options: Partial<DeliverOptions> & { name: string },
+): EncodedAnimation {
+  const settings = { ...DELIVER_DEFAULTS, ...options };
+  const inFile = toFileSpace(receiver, { ...clip, name: settings.name });
+  return encodeClip(receiver.character, inFile, writeOptions(clip, settings, receiver.placement.scale));
+}
+
+/** The character as one .glb with all the motions whose keys are given, in their order. */
+export function deliverEncoded(receiver: Receiver, animations: readonly EncodedAnimation[]): WrittenGltf {
+  return writeEncodedGlb(receiver.character, animations);
+}
+
+function writeOptions(clip: Clip, settings: Omit<DeliverOptions, 'name'>, metresPerUnit: number): WriteOptions {
+  const extras: DeliveryExtras = { rigproof: { frameDuration: clip.frameDuration, frames: clip.frameCount } };
+  return {
+    keepAllKeys: settings.keepAllKeys,
+    rotationTolerance: (settings.rotationToleranceDegrees * Math.PI) / 180,
+    translationTolerance: settings.translationToleranceMillimetres / 1000 / metresPerUnit,
+    quantise: settings.quantise,
+    extras,
+  };
 }
 
 function fromGltf({ bytes, names, notes }: WrittenGltf): Delivery {

@@ -38,7 +38,14 @@ export function writeAnimatedGlb(
   clips: readonly Clip[],
   options: WriteOptions = {},
 ): WrittenGltf {
-  const animations = clips.map((clip) => encodeClip(character, clip, options));
+  return writeEncodedGlb(
+    character,
+    clips.map((clip) => encodeClip(character, clip, options)),
+  );
+}
+
+/** The same with clips that `encodeClip` has turned into keys before. */
+export function writeEncodedGlb(character: AnimationTarget, animations: readonly EncodedAnimation[]): WrittenGltf {
   return appendAsGlb(character.container, animations, matrixNodes(character, animations));
 }
 
