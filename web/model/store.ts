@@ -72,6 +72,17 @@ client.listen((message) => {
       isProving.value = true;
       lastTurn.value = performance.now() - sentAt;
     });
+  } else if (message.type === 'unsolved') {
+    batch(() => {
+      const { figures, fault } = message;
+      if (figures.performer) performer.value = figures.performer;
+      if (figures.receiver) receiver.value = figures.receiver;
+      motion.value = null;
+      proof.value = null;
+      trouble.value = fault;
+      isSolving.value = false;
+      isProving.value = false;
+    });
   } else if (message.type === 'proved') {
     batch(() => {
       proof.value = message.proof;

@@ -31,6 +31,7 @@ export const range = signal<[number, number] | null>(null);
 
 /** What the figures show: the motion, or a posture to look at the body itself. */
 export const stance = computed<'motion' | 'rest' | 'canonical'>(() => {
+  if (!motion.value) return 'rest';
   if (section.value === 'pairing' || section.value === 'posture') return 'canonical';
   return showsRest.value ? 'rest' : 'motion';
 });

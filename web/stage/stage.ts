@@ -117,7 +117,7 @@ export class Stage {
       this.mesh = null;
       this.bones = null;
     }
-    if (!data || !motion) return;
+    if (!data) return;
     const { skeleton, roles, height } = data;
     if (isNew) {
       this.mesh = new CharacterMesh(data);
@@ -129,14 +129,20 @@ export class Stage {
       this.faint = null;
       if (!wasEmpty) this.hasFramed = false;
     }
-    this.posers.target = createPoser(skeleton, motion.posture, motion);
-    this.basePositions = createPoser(skeleton, data.posture, motion).canonicalPositions;
-    this.ground.setPrints(motion.plants, data.height / (USUAL_LEG * 2));
+    this.posers.target = createPoser(skeleton, motion?.posture ?? data.posture, motion ?? undefined);
+    this.basePositions = createPoser(skeleton, data.posture, motion ?? undefined).canonicalPositions;
+    this.ground.setPrints(motion?.plants ?? [], data.height / (USUAL_LEG * 2));
+  }
+
+  /** What the performer is drawn at: legs as long as the character's; as tall as it where no motion tells the legs. */
+  get performerScale(): number {
+    if (this.motion) return this.motion.scale;
+    return this.performer && this.receiver ? this.receiver.height / this.performer.height : 1;
   }
 
   /** Distance between the figures when they stand side by side. */
   get gap(): number {
-    const heights = [(this.performer?.height ?? 0) * (this.motion?.scale ?? 1), this.receiver?.height ?? 0];
+    const heights = [(this.performer?.height ?? 0) * this.performerScale, this.receiver?.height ?? 0];
     return 0.62 * Math.max(...heights, 0.5);
   }
 
@@ -177,7 +183,7 @@ export class Stage {
     take(this.posers.target, clip ?? undefined);
     if (this.figure && this.posers.source) {
       this.figure.setPose(this.posers.source.pose);
-      this.figure.group.scale.setScalar(motion?.scale ?? 1);
+      this.figure.group.scale.setScalar(this.performerScale);
       this.figure.group.position.copy(this.offsets.source);
     }
     if (this.posers.target) {
@@ -203,7 +209,7 @@ export class Stage {
 
   /** Brings both figures into the picture from one side. */
   look(from: Camera): void {
-    const height = Math.max(this.receiver?.height ?? 1.7, (this.performer?.height ?? 0) * (this.motion?.scale ?? 1));
+    const height = Math.max(this.receiver?.height ?? 1.7, (this.performer?.height ?? 0) * this.performerScale);
     const spread = this.offsets.target.x - this.offsets.source.x;
     const width = spread + height * 1.15;
     const hips = this.receiver?.roles.hips ?? 0;
@@ -250,7 +256,7 @@ export class Stage {
   worldOf(figure: FigureName, joint: number): THREE.Vector3 | null {
     const positions = this.posers[figure]?.pose.positions;
     if (!positions || joint * 3 >= positions.length) return null;
-    const scale = figure === 'source' ? (this.motion?.scale ?? 1) : 1;
+    const scale = figure === 'source' ? this.performerScale : 1;
     return new THREE.Vector3()
       .fromArray(positions, joint * 3)
       .multiplyScalar(scale)

@@ -27,6 +27,7 @@ import {
   proofSheet,
   type Receiver,
   RigproofError,
+  readAnimation,
   reportPairing,
   rereadFigure,
   SAMPLE_FPS,
@@ -36,6 +37,7 @@ import {
   writeMapping,
 } from '../../src/index.ts';
 import type { Axis, ClipEntry, Corrections, FileEntry } from '../model/session.ts';
+import { type BareCharacter, type BareMotion, bareCharacter, bareMotion } from './bare-figures.ts';
 import type { AuditResult, Delivered, DeliverForm, Job, OpenedInfo, OpenRequest } from './protocol.ts';
 
 type Opened = { kind: 'clip'; file: BvhFile } | { kind: 'character'; character: Character };
@@ -53,6 +55,9 @@ export interface Engine {
   /** Looks the character over before any motion, and makes the exercise clip for it. */
   audit(job: Job): AuditResult;
   receiver(job: Job): Kept<Receiver>;
+  /** The figures as far as they can be read where they are no human bodies yet. */
+  bareMotion(job: Job): BareMotion;
+  bareCharacter(job: Job): BareCharacter;
   motion(job: Job): { conversion: Conversion; pairing: PairingReport };
   /** Writes the motion, reads it back and proves it, as the command line does. */
   prove(job: Job): Promise<{ proof: Proof; sheet: string; glb: Uint8Array }>;
@@ -146,6 +151,26 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     return receiver;
   }
 
+  function readMotion({ clip, mapping, spaces }: Job): BareMotion {
+    const space = spaces.source;
+    const key = JSON.stringify(['bare', clip.id, clip.animation, mapping.source ?? null, space]);
+    if (clip.animation === null) {
+      const { skeleton, clip: motion } = need(clip, 'clip').file.takes[0]!;
+      const constraints = constraintsOf(mapping.source, skeleton, space, clip.name);
+      return bareMotion(key, clip.name, skeleton, motion, false, constraints);
+    }
+    const { character } = need(clip, 'character');
+    const constraints = constraintsOf(mapping.source, character.skeleton, space, clip.name);
+    const motion = readAnimation(character, clip.animation, space.fps ?? SAMPLE_FPS).clip;
+    return bareMotion(key, clip.name, character.skeleton, motion, true, constraints);
+  }
+
+  function readRig({ character, mapping, spaces }: Job): BareCharacter {
+    const key = JSON.stringify(['bare', character.id, mapping.target ?? null, spaces.target]);
+    const read = need(character, 'character').character;
+    return bareCharacter(key, read, constraintsOf(mapping.target, read.skeleton, spaces.target, character.name));
+  }
+
   function motionOf(job: Job): { conversion: Conversion; pairing: PairingReport } {
     const source = performerOf(job);
     const target = receiverOf(job);
@@ -237,6 +262,8 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     audit: auditOf,
     performer: performerOf,
     receiver: receiverOf,
+    bareMotion: readMotion,
+    bareCharacter: readRig,
     motion: motionOf,
     prove,
     deliver: deliverFile,

@@ -6,8 +6,10 @@ import {
   type Receiver,
   ROLES,
   readRestPose,
+  restWorldPose,
   type Skeleton,
 } from '../../src/index.ts';
+import type { BareCharacter, BareMotion } from './bare-figures.ts';
 import type { Fact, FigureData, PerformerData, Reading, ReceiverData } from './protocol.ts';
 
 /** What is shown of a performer. Arrays are copies: the worker keeps its own. */
@@ -58,6 +60,29 @@ export function receiverData(key: string, receiver: Receiver): Omit<ReceiverData
     notes,
     skins,
     animations: character.animations.map(({ name }) => name),
+  };
+}
+
+/** What is shown of a motion whose figure is no human body yet. */
+export function bareMotionData({ key, name, skeleton, body, clip }: BareMotion): PerformerData {
+  const { rotations } = restWorldPose(skeleton);
+  return {
+    ...figureData(key, name, skeleton, body, rotations, bodyFacts(body, skeleton)),
+    notes: body.notes,
+    clip,
+    fps: inferFrameRate(clip.frameDuration).fps,
+    droppedFrames: 0,
+  };
+}
+
+export function bareCharacterData(bare: BareCharacter): Omit<ReceiverData, 'surfaces' | 'images'> {
+  const { key, name, skeleton, body, skins, character } = bare;
+  const { rotations } = restWorldPose(skeleton);
+  return {
+    ...figureData(key, name, skeleton, body, rotations, bodyFacts(body, skeleton)),
+    notes: body.notes,
+    skins,
+    animations: character.animations.map((animation) => animation.name),
   };
 }
 

@@ -115,10 +115,13 @@ export interface MotionData {
   took: number;
 }
 
-export interface Solved {
-  /** Absent where the page has it already. */
+/** The figures of a job. Absent where the page has them already. */
+export interface Figures {
   performer?: PerformerData;
   receiver?: ReceiverData;
+}
+
+export interface Solved extends Figures {
   motion: MotionData;
 }
 
@@ -169,4 +172,6 @@ export type FromWorker =
   | { type: 'delivered'; call: number; file: Delivered }
   | { type: 'verdict'; call: number; proof: Proof; files: Delivered[] }
   | { type: 'audited'; call: number; result: AuditResult }
+  /** The two cannot be brought together; the figures are there to be looked at and paired by hand. */
+  | { type: 'unsolved'; call: number; figures: Figures; fault: Fault }
   | { type: 'failed'; call: number; fault: Fault };

@@ -2,12 +2,15 @@ import dracoWasm from 'draco3dgltf/draco_decoder_gltf.wasm?url';
 import { z } from 'zod';
 import { createDracoDecoder, type DracoDecoder, RigproofError } from '../../src/index.ts';
 import { createEngine } from './engine.ts';
-import { performerData, receiverData } from './figures.ts';
-import type { Fault, FromWorker, Job, Solved, ToWorker } from './protocol.ts';
+import { bareCharacterData, bareMotionData, performerData, receiverData } from './figures.ts';
+import type { Fault, Figures, FromWorker, Job, Solved, ToWorker } from './protocol.ts';
 import { readImages, readSurfaces } from './surfaces.ts';
 
 // The page forbids code made from text; zod would try, and fall back.
 z.config({ jitless: true });
+
+/** Faults that pairing by hand can mend: the figures are shown all the same. */
+const UNPAIRED = new Set(['PAIR_NOT_HUMANOID', 'PAIR_NOTHING_SHARED', 'RETARGET_NO_HIPS', 'RETARGET_NOTHING_PAIRED']);
 
 type Solve = Extract<ToWorker, { type: 'solve' }>;
 
@@ -57,9 +60,17 @@ async function answer(request: ToWorker): Promise<void> {
       return;
     case 'solve': {
       const start = performance.now();
-      const { solved, transfer } = await solve(request);
-      solved.motion.took = performance.now() - start;
-      send({ type: 'solved', call, solved }, transfer);
+      try {
+        const { solved, transfer } = await solve(request);
+        solved.motion.took = performance.now() - start;
+        send({ type: 'solved', call, solved }, transfer);
+      } catch (error) {
+        if (!(error instanceof RigproofError && UNPAIRED.has(error.code))) throw error;
+        const transfer: Transferable[] = [];
+        const figures = await figuresOf(request.job, request.known, transfer);
+        send({ type: 'unsolved', call, figures, fault: faultOf(error) }, transfer);
+        return;
+      }
       await breathe();
       if (queue.some((later) => later.type === 'solve')) return;
       const before = performance.now();
@@ -83,43 +94,61 @@ async function answer(request: ToWorker): Promise<void> {
 
 async function solve({ job, known }: Solve): Promise<{ solved: Solved; transfer: Transferable[] }> {
   const { conversion, pairing } = engine.motion(job);
-  const performer = engine.performer(job);
-  const receiver = engine.receiver(job);
   const { clip, contacts, plants, plan, notes } = conversion;
   const rotations = clip.rotations.slice();
   const translations = clip.translations.slice();
-  const solved: Solved = {
-    motion: {
-      clip: { ...clip, rotations, translations },
-      contacts,
-      plants,
-      scale: plan.scale,
-      posture: plan.target.alignment.posture,
-      carriers: plan.solveParents,
-      carrierOffsets: plan.restOffsets,
-      notes,
-      pairing,
-      took: 0,
-    },
-  };
   const transfer: Transferable[] = [rotations.buffer, translations.buffer];
-  if (known.performer !== performer.key) {
-    solved.performer = performerData(performer.key, performer.value);
-    transfer.push(solved.performer.clip.rotations.buffer, solved.performer.clip.translations.buffer);
-  }
-  if (known.receiver !== receiver.key) solved.receiver = await receiverOf(job, receiver.key, transfer);
-  return { solved, transfer };
+  const motion: Solved['motion'] = {
+    clip: { ...clip, rotations, translations },
+    contacts,
+    plants,
+    scale: plan.scale,
+    posture: plan.target.alignment.posture,
+    carriers: plan.solveParents,
+    carrierOffsets: plan.restOffsets,
+    notes,
+    pairing,
+    took: 0,
+  };
+  return { solved: { ...(await figuresOf(job, known, transfer)), motion }, transfer };
 }
 
-async function receiverOf(job: Job, key: string, transfer: Transferable[]): Promise<Solved['receiver']> {
-  const { value } = engine.receiver(job);
-  const { character } = value;
-  const used = character.container.json.extensionsUsed;
-  const isDraco = Array.isArray(used) && used.includes('KHR_draco_mesh_compression');
-  const surfaces = readSurfaces(character, isDraco ? await draco() : undefined);
-  const images = await readImages(character, surfaces);
-  for (const image of images) if (image) transfer.push(image);
-  return { ...receiverData(key, value), surfaces, images };
+/** Both figures, where the page does not have them; as far as they can be read where one is no human body yet. */
+async function figuresOf(job: Job, known: Solve['known'], transfer: Transferable[]): Promise<Figures> {
+  const figures: Figures = {};
+  const performer = orBare(
+    () => engine.performer(job),
+    () => engine.bareMotion(job),
+  );
+  if (performer.key !== known.performer) {
+    figures.performer =
+      'value' in performer ? performerData(performer.key, performer.value) : bareMotionData(performer);
+    transfer.push(figures.performer.clip.rotations.buffer, figures.performer.clip.translations.buffer);
+  }
+  const receiver = orBare(
+    () => engine.receiver(job),
+    () => engine.bareCharacter(job),
+  );
+  if (receiver.key !== known.receiver) {
+    const { character } = 'value' in receiver ? receiver.value : receiver;
+    const data = 'value' in receiver ? receiverData(receiver.key, receiver.value) : bareCharacterData(receiver);
+    const used = character.container.json.extensionsUsed;
+    const isDraco = Array.isArray(used) && used.includes('KHR_draco_mesh_compression');
+    const surfaces = readSurfaces(character, isDraco ? await draco() : undefined);
+    const images = await readImages(character, surfaces);
+    for (const image of images) if (image) transfer.push(image);
+    figures.receiver = { ...data, surfaces, images };
+  }
+  return figures;
+}
+
+function orBare<T, B>(read: () => T, readBare: () => B): T | B {
+  try {
+    return read();
+  } catch (error) {
+    if (error instanceof RigproofError && error.code === 'PAIR_NOT_HUMANOID') return readBare();
+    throw error;
+  }
 }
 
 function send(message: FromWorker, transfer: Transferable[] = []): void {
