@@ -24,23 +24,26 @@ export interface FootPath {
 }
 
 /**
- * Horizontal displacements: in contact from the pivot of whatever rests, outside faded.
- * @param offsets  frames × 3, overwritten; the heights are left at 0
+ * Fills `supports` and the displacements: in contact the pivot of whatever rests is on its spot and the lowest point of the
+ * foot on the floor; outside that fades.
  */
 export function holdPivots(
-  offsets: Float64Array,
-  feet: Float64Array,
-  ankles: Float64Array,
+  path: FootPath,
   rests: readonly Rest[],
   stands: readonly FrameSpan[],
   level: LevelFoot,
   timing: { ramp: number; edge: number },
 ): void {
+  const { feet, ankles, offsets, supports, floors } = path;
   const vec = new Float64Array(3);
+  for (let f = 0; f < supports.length; f++) supports[f] = supportHeight(level, feet, f);
   for (const { point, span, spot } of rests) {
     for (let f = span.first; f <= span.last; f++) {
       rotateVec(vec, 0, feet, f * 4, level[point].at, 0);
-      for (let k = 0; k < 3; k += 2) offsets[f * 3 + k] = spot[k]! - vec[k]! - ankles[f * 3 + k]!;
+      const at = f * 3;
+      offsets[at] = spot[0] - vec[0]! - ankles[at]!;
+      offsets[at + 1] = floors[f]! + supports[f]! - ankles[at + 1]!;
+      offsets[at + 2] = spot[2] - vec[2]! - ankles[at + 2]!;
     }
   }
   fadeOutside(offsets, stands, feet.length / 4, timing.ramp, timing.edge);
@@ -68,31 +71,21 @@ export function floorsUnder(floors: Float64Array, rests: readonly Rest[]): void 
   floors.fill(height, last + 1);
 }
 
-/** Fills `supports`. */
-export function measureSupports(path: FootPath, level: LevelFoot): void {
-  for (let f = 0; f < path.supports.length; f++) path.supports[f] = supportHeight(level, path.feet, f);
-}
-
 /**
- * Heights: in contact the lowest point of the foot touches the floor; near a contact its height over the floor, as the
- * performer has it, fades in; and nowhere is it below. A height y under the clearance m becomes (y + m)² / 4m, which meets
- * y at m and the floor at −m with equal slope.
+ * Height of the ankle in each frame: where the displacement puts it, but nowhere so low that the foot is in the floor. A
+ * height y of the foot over the floor under the clearance m becomes (y + m)² / 4m, which meets y at m and the floor at −m
+ * with equal slope; m is 0 in contact and opens outside.
  *
- * @param lifts  by how much the plain path is moved up, frames × 3 (the second of each); null for not at all
+ * @param lifts  by how much the plain path is moved besides, frames × 3 (the second of each)
+ * @param out    heights, one a frame
  */
-export function settleHeights(path: FootPath, lifts: Float64Array | null, legLength: number): void {
+export function settleHeights(path: FootPath, lifts: Float64Array, legLength: number, out: Float64Array): void {
   const { ankles, offsets, supports, floors, grounded } = path;
-  const m = CLEARANCE * legLength;
   for (let f = 0, at = 1; f < supports.length; f++, at += 3) {
     const base = floors[f]! + supports[f]!;
-    const free = 1 - grounded[f]!;
-    let over = 0;
-    if (free > 0) {
-      over = ankles[at]! + (lifts ? lifts[at]! : 0) - base;
-      if (over <= -m) over = 0;
-      else if (over < m) over = ((over + m) * (over + m)) / (4 * m);
-      over *= free;
-    }
-    offsets[at] = base + over - ankles[at]!;
+    const m = CLEARANCE * legLength * (1 - grounded[f]!);
+    const over = ankles[at]! + offsets[at]! + lifts[at]! - base;
+    if (over >= m) out[f] = base + over;
+    else out[f] = over <= -m ? base : base + ((over + m) * (over + m)) / (4 * m);
   }
 }

@@ -4,7 +4,7 @@ import { distanceVec } from '../math/vec.ts';
 import type { RetargetPlan } from '../retarget/plan.ts';
 import { type FrameSpan, fadeOutside, quatOfRotationVector, rotationVector } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
-import { forwardOf, type LevelFoot } from './level-foot.ts';
+import { type Attitude, attitudeOf, type LevelFoot } from './level-foot.ts';
 import { type Flat, meanHeading, type Rest } from './rests.ts';
 import type { Sole } from './sole.ts';
 
@@ -45,6 +45,7 @@ export function limitPitch(
   );
   if (toeShare === 1 && heelShare === 1) return feet;
   const turn = new Float64Array(4);
+  const attitude = { x: 0, z: 1, pitch: 0 };
   const vec = new Float64Array(3);
   const heel = Float64Array.from(sole.heel);
   const ball = Float64Array.from(sole.ball);
@@ -56,13 +57,9 @@ export function limitPitch(
     const u = Math.max(0, Math.min(1, (low - LIMIT_BELOW) / (LIMIT_ABOVE - LIMIT_BELOW)));
     const limit = 1 - u * u * (3 - 2 * u);
     if (limit === 0) continue;
-    forwardOf(vec, feet, f, level.undo, turn);
-    const flat = Math.hypot(vec[0]!, vec[2]!);
-    if (flat === 0) continue;
-    const rise = Math.max(-1, Math.min(1, vec[1]!));
-    const less = limit * (Math.asin(rise * (rise > 0 ? toeShare : heelShare)) - Math.asin(rise));
-    // Forward × up is the axis about which the toe rises.
-    axisAngleQuat(turn, 0, -vec[2]! / flat, 0, vec[0]! / flat, less);
+    attitudeOf(attitude, feet, f, level.undo);
+    const share = attitude.pitch > 0 ? toeShare : heelShare;
+    pitchTurn(turn, attitude, limit * (share - 1) * attitude.pitch);
     mulQuat(feet, f * 4, turn, 0, feet, f * 4);
   }
   return feet;
@@ -111,17 +108,14 @@ export function clampPitch(
   const frameCount = feet.length / 4;
   const resting = restingPoints(rests, frameCount);
   const turns = new Float64Array(frameCount * 3);
-  const turn = new Float64Array(4);
-  const ahead = new Float64Array(3);
+  const attitude = { x: 0, z: 1, pitch: 0 };
   let any = false;
   for (let f = 0; f < frameCount; f++) {
     if (resting[f] !== HEEL && resting[f] !== BALL) continue;
-    forwardOf(ahead, feet, f, level.undo, turn);
-    const flat = Math.hypot(ahead[0]!, ahead[2]!);
-    if (flat === 0 || ahead[1]! < 0 === (resting[f] === BALL)) continue;
-    const less = -Math.atan2(ahead[1]!, flat);
-    turns[f * 3] = (-ahead[2]! / flat) * less;
-    turns[f * 3 + 2] = (ahead[0]! / flat) * less;
+    attitudeOf(attitude, feet, f, level.undo);
+    if (attitude.pitch < 0 === (resting[f] === BALL)) continue;
+    turns[f * 3] = attitude.z * attitude.pitch;
+    turns[f * 3 + 2] = -attitude.x * attitude.pitch;
     any = true;
   }
   if (!any) return;
@@ -189,18 +183,27 @@ export function clearToes(
   const tip = new Float64Array(3);
   const joint = new Float64Array(3);
   const turn = new Float64Array(4);
+  const attitude = { x: 0, z: 1, pitch: 0 };
+  const undo = new Float64Array(4);
+  invertQuat(undo, 0, level.toesPosture!, 0);
   for (let f = 0; f < toes.length / 4; f++) {
     rotateVec(joint, 0, feet, f * 4, level.ball.at, 0);
     rotateVec(tip, 0, toes, f * 4, level.toeEnd!, 0);
     const under = floors[f]! - ankleHeights[f]! - joint[1]!;
     if (tip[1]! >= under) continue;
-    const flat = Math.hypot(tip[0]!, tip[2]!);
-    const length = Math.hypot(flat, tip[1]!);
-    if (flat < 1e-9) continue;
-    const more = Math.asin(Math.max(-1, Math.min(1, under / length))) - Math.asin(tip[1]! / length);
-    axisAngleQuat(turn, 0, -tip[2]! / flat, 0, tip[0]! / flat, more);
+    attitudeOf(attitude, toes, f, undo);
+    const along = tip[0]! * attitude.x + tip[2]! * attitude.z;
+    const length = Math.hypot(along, tip[1]!);
+    if (length < 1e-9) continue;
+    const wanted = Math.asin(Math.max(-1, Math.min(1, under / length)));
+    pitchTurn(turn, attitude, wanted - Math.atan2(tip[1]!, along));
     mulQuat(toes, f * 4, turn, 0, toes, f * 4);
   }
+}
+
+/** The rotation that raises the toes of a foot with this heading by an angle: about the axis to its right. */
+function pitchTurn(out: Float64Array, { x, z }: Attitude, angle: number): void {
+  axisAngleQuat(out, 0, -z, 0, x, angle);
 }
 
 function applyTurns(rotations: Float64Array, turns: Float64Array): void {

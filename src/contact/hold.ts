@@ -105,3 +105,38 @@ export function weightNear(out: Float64Array, spans: readonly FrameSpan[], ramp:
   }
   for (let f = 0; f < out.length; f++) out[f] = 1 - out[f]!;
 }
+
+/**
+ * A smooth curve over the values: the largest within `radius` frames, averaged over as many. It is nowhere below them.
+ * Two passes of a monotonic queue and a running sum: linear in the frames. Allocates its result.
+ */
+export function envelope(values: Float64Array, radius: number): Float64Array {
+  const count = values.length;
+  const most = new Float64Array(count);
+  const queue = new Int32Array(count);
+  let [head, tail] = [0, 0];
+  for (let f = 0, next = 0; f < count; f++) {
+    for (; next < count && next <= f + radius; next++) {
+      while (tail > head && values[queue[tail - 1]!]! <= values[next]!) tail--;
+      queue[tail++] = next;
+    }
+    while (queue[head]! < f - radius) head++;
+    most[f] = values[queue[head]!]!;
+  }
+  return meanOver(most, radius);
+}
+
+/** Mean of the values within `radius` frames; beyond the ends the first and last go on. Allocates its result. */
+export function meanOver(values: Float64Array, radius: number): Float64Array {
+  const count = values.length;
+  const mean = new Float64Array(count);
+  const at = (f: number): number => values[f < 0 ? 0 : f >= count ? count - 1 : f]!;
+  let sum = 0;
+  for (let f = -radius; f < radius; f++) sum += at(f);
+  for (let f = 0; f < count; f++) {
+    sum += at(f + radius);
+    mean[f] = sum / (2 * radius + 1);
+    sum -= at(f - radius);
+  }
+  return mean;
+}

@@ -119,16 +119,32 @@ export function supportHeight(level: LevelFoot, feet: Float64Array, f: number): 
   return height;
 }
 
+const LEFT = Float64Array.of(1, 0, 0);
 const FORWARD = Float64Array.of(0, 0, 1);
+const scratch = new Float64Array(4);
+const side = new Float64Array(3);
+const ahead = new Float64Array(3);
 
-/** Where a foot points, as a unit vector: the level foot's forward direction in frame `f`; `scratch` is a quaternion. */
-export function forwardOf(
-  out: Float64Array,
-  feet: Float64Array,
-  f: number,
-  undo: Float64Array,
-  scratch: Float64Array,
-): void {
-  mulQuat(scratch, 0, feet, f * 4, undo, 0);
-  rotateVec(out, 0, scratch, 0, FORWARD, 0);
+/** How a foot is turned: its heading, horizontal and unit, and its pitch about the axis to its left, toes up positive. */
+export interface Attitude {
+  x: number;
+  z: number;
+  pitch: number;
+}
+
+/**
+ * Reads the attitude off the axis to the left, which stays level when a foot points straight down, where its long axis
+ * tells no heading. A foot that lies on its side has none: then the last heading is kept.
+ * @param undo  inverse of the level posture
+ */
+export function attitudeOf(out: Attitude, rotations: Float64Array, f: number, undo: Float64Array): void {
+  mulQuat(scratch, 0, rotations, f * 4, undo, 0);
+  rotateVec(side, 0, scratch, 0, LEFT, 0);
+  rotateVec(ahead, 0, scratch, 0, FORWARD, 0);
+  const level = Math.hypot(side[0]!, side[2]!);
+  if (level > 1e-6) {
+    out.x = -side[2]! / level;
+    out.z = side[0]! / level;
+  }
+  out.pitch = Math.atan2(ahead[1]!, ahead[0]! * out.x + ahead[2]! * out.z);
 }

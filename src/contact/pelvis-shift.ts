@@ -18,8 +18,9 @@ import { solveBanded } from '../math/banded.ts';
 
 /** Rounds of Gauss–Newton; on real clips the shift changes by less than 1e-4 leg lengths after five. */
 const ROUNDS = 6;
-/** Weight of a leg that is folded; a straighter one weighs up to 20 times as much. */
+/** Weight of a leg that is folded; a straight one weighs 1 / STRAIGHT times as much. */
 const BENT_WEIGHT = 0.05;
+const STRAIGHT = 0.02;
 const KEEP = 0.05;
 const BARRIER = 1e5;
 /** Hertz. Above it a shift costs more than the bend of a knee. */
@@ -122,7 +123,7 @@ function addLeg(
     z /= distance;
     const share = Math.min(1, extensions[f]! / length);
     // With equal segments the knee turns by 2·dx / (length · sin) when the extension changes by dx; sin² = 1 − share².
-    let weight = (BENT_WEIGHT * held[f]!) / Math.max(0.05, 1 - share * share);
+    let weight = (BENT_WEIGHT * held[f]!) / Math.max(STRAIGHT, 1 - share * share);
     const along = sx * x + sy * y + sz * z;
     let pull = weight * (along + distance - extensions[f]!);
     if (distance > reaches[f]! * (1 - MARGIN)) {

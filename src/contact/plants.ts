@@ -6,8 +6,8 @@
  * level and its heading constant. Between contacts the foot goes the way the plain retarget takes it: displacement and
  * turn at the edge of a contact fade along a cubic that starts with the slope they have there (after Kovar, Schreiner &
  * Gleicher 2002, 'Footskate Cleanup for Motion Capture Editing', who blend displacements with zero slope: that left a step
- * in foot velocity of up to the detector's speed limit, 0.3 m/s). Heights are not faded but measured from the lowest point
- * of the foot, so that no foot goes through the floor on its way.
+ * in foot velocity of up to the detector's speed limit, 0.3 m/s). Heights are measured from the lowest point of the foot, so
+ * that no foot goes through the floor on its way.
  */
 import { copyQuat, rotateVec } from '../math/quat.ts';
 import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
@@ -15,9 +15,9 @@ import type { RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
-import { type FootPath, floorsUnder, holdPivots, measureSupports, settleHeights } from './ankle-path.ts';
+import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-path.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
-import { type FrameSpan, weightNear } from './hold.ts';
+import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
 import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
@@ -28,7 +28,7 @@ import { type UnreachedPlant, unreachedPlants } from './unreached.ts';
 export interface PlantOptions {
   /** Seconds that a foot takes from its plant back to the performer's path, and before it. */
   ramp: number;
-  /** Seconds that a foot takes to rise from the floor to the performer's height over it, and before it lands. */
+  /** Seconds after a contact, and before it, in which the clearance of a swinging foot opens. */
   rise: number;
   /** Share of the leg up to which it is stretched out to keep a plant: knees never snap straight. */
   reach: number;
@@ -36,7 +36,7 @@ export interface PlantOptions {
   largestShift: number;
 }
 
-export const PLANT_DEFAULTS: Readonly<PlantOptions> = { ramp: 0.2, rise: 0.12, reach: 0.98, largestShift: 0.35 };
+export const PLANT_DEFAULTS: Readonly<PlantOptions> = { ramp: 0.2, rise: 0.1, reach: 0.98, largestShift: 0.35 };
 
 /** One contact interval as it was planted. */
 export interface Plant {
@@ -113,10 +113,12 @@ export function plantFeet(
       turnStance(stance, plan, soles[leg.side], sourceSoles[leg.side], timing);
       return stance;
     });
-    const reachLegs = stances.map((stance) => reachOf(stance, settings.reach));
+    const reachLegs = stances.map((stance) => reachOf(stance, settings.reach, timing.ramp));
     const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
     shiftPelvis(reachLegs, frameCount, frameDuration, settings.largestShift * meanLength, targets.rootShifts);
-    for (const stance of stances) fillTargets(stance, targets);
+    stances.forEach((stance, l) => {
+      fillTargets(stance, reachLegs[l]!, targets);
+    });
     for (let at = 1; at < frameCount * 3; at += 3) targets.rootShifts[at]! += lift;
   }
   return {
@@ -181,7 +183,7 @@ function standLeg(leg: LegTrack, level: LevelFoot, rests: Rest[], rise: number, 
 
 /** Decides how the foot is turned, where it rests, and where that puts its ankle. */
 function turnStance(stance: Stance, plan: RetargetPlan, sole: Sole, sourceSole: Sole, timing: Timing): void {
-  const { leg, level, rests, spans, ankles, offsets } = stance;
+  const { leg, level, rests, spans, ankles } = stance;
   const { limb } = leg;
   const flats = flatsOf(rests);
   if (limb.dstEnd >= 0) {
@@ -192,40 +194,38 @@ function turnStance(stance: Stance, plan: RetargetPlan, sole: Sole, sourceSole: 
     else if (limb.dstToes >= 0) stance.toes = stiffToes(stance.feet, plan.restRotations, limb.dstToes);
   }
   placeRests(rests, flats, level, stance.feet, ankles);
-  holdPivots(offsets, stance.feet, ankles, rests, spans, level, timing);
-  measureSupports(stance, level);
-  settleHeights(stance, null, limb.length);
+  holdPivots(stance, rests, spans, level, timing);
 }
 
-function reachOf({ leg, offsets, held }: Stance, reach: number): ReachLeg {
+function reachOf({ leg, offsets, held }: Stance, reach: number, ramp: number): ReachLeg {
   const { hips, ankles, extensions, limb } = leg;
   return {
     hips,
     goals: ankles.map((v, i) => v + offsets[i]!),
     offsets,
-    extensions,
-    reaches: extensions.map((extension) => Math.max(extension, reach * limb.length)),
+    extensions: meanOver(extensions, Math.max(1, ramp >> 2)),
+    reaches: envelope(extensions, ramp).map((extension) => Math.max(extension, reach * limb.length)),
     held,
     length: limb.length,
   };
 }
 
 /** Writes one leg's targets. A foot in the air goes along with the pelvis, and still keeps clear of the floor. */
-function fillTargets(stance: Stance, targets: LimbTargets): void {
+function fillTargets(stance: Stance, { reaches, length }: ReachLeg, targets: LimbTargets): void {
   const { leg, level, ankles, offsets, feet, toes, floors, held } = stance;
   const { limb, dstEnd } = leg.limb;
   const along = targets.rootShifts.slice();
   for (let f = 0; f < held.length; f++) for (let k = 0; k < 3; k++) along[f * 3 + k]! *= 1 - held[f]!;
-  settleHeights(stance, along, leg.limb.length);
   const heights = new Float64Array(held.length);
+  settleHeights(stance, along, leg.limb.length, heights);
   for (let f = 0; f < held.length; f++) {
     const from = f * 3;
     const at = (f * 4 + limb) * 3;
     targets.positions[at] = ankles[from]! + offsets[from]! + along[from]!;
-    heights[f] = ankles[from + 1]! + offsets[from + 1]!;
     targets.positions[at + 1] = heights[f]!;
     targets.positions[at + 2] = ankles[from + 2]! + offsets[from + 2]! + along[from + 2]!;
     targets.positionWeights[f * 4 + limb] = 1;
+    targets.reaches[f * 4 + limb] = reaches[f]! / length;
   }
   if (dstEnd < 0) return;
   if (toes && level.toeEnd) clearToes(toes, feet, heights, floors, level);

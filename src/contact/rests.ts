@@ -2,7 +2,7 @@ import { rotateVec } from '../math/quat.ts';
 import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { FrameSpan } from './hold.ts';
-import { forwardOf, type LevelFoot } from './level-foot.ts';
+import { attitudeOf, type LevelFoot } from './level-foot.ts';
 
 /** One run of frames in which heel or ball rests, with its spot once it is known. */
 export interface Rest {
@@ -85,14 +85,13 @@ export function flatsOf(rests: readonly Rest[]): Flat[] {
 
 /** Heading of a foot about +Y, 0 along +Z: mean direction over a span. */
 export function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameSpan): number {
-  const turn = new Float64Array(4);
-  const ahead = new Float64Array(3);
+  const attitude = { x: 0, z: 1, pitch: 0 };
   let x = 0;
   let z = 0;
   for (let f = span.first; f <= span.last; f++) {
-    forwardOf(ahead, feet, f, undo, turn);
-    x += ahead[0]!;
-    z += ahead[2]!;
+    attitudeOf(attitude, feet, f, undo);
+    x += attitude.x;
+    z += attitude.z;
   }
   return Math.atan2(x, z);
 }

@@ -250,14 +250,15 @@ function facingOf(roles: RoleMap, pose: WorldPose): Vec {
 }
 
 function soleFromMesh(foot: Foot, skins: readonly SkinMesh[]): Sole | null {
-  const vertices = footVertices(foot, skins);
-  if (vertices.length < VERTICES_MIN) return null;
+  const { all, own } = footVertices(foot, skins);
+  if (all.length < VERTICES_MIN) return null;
   const { ankle, forward } = foot;
   // Foot coordinates: along (forward), up, across, from the ankle.
-  const local = vertices.map(([x, y, z]) => {
+  const inFoot = ([x, y, z]: Vec): FootVertex => {
     const [dx, dz] = [x - ankle[0], z - ankle[2]];
     return { along: dx * forward[0] + dz * forward[2], up: y - ankle[1], across: dx * forward[2] - dz * forward[0] };
-  });
+  };
+  const local = all.map(inFoot);
   const rear = Math.min(...extremes(local, 'along'));
   const front = Math.max(...extremes(local, 'along'));
   const length = front - rear;
@@ -280,7 +281,7 @@ function soleFromMesh(foot: Foot, skins: readonly SkinMesh[]): Sole | null {
     ankle[1] + up,
     ankle[2] + along * forward[2] - across * forward[0],
   ];
-  const edges = treadEnds(local, foot.legLength);
+  const edges = treadEnds(own.map(inFoot), foot.legLength);
   return soleAt(
     foot,
     {
@@ -332,8 +333,11 @@ function middle(vertices: readonly FootVertex[], axis: keyof FootVertex): number
   return (least + most) / 2;
 }
 
-/** World positions of the vertices that move with the foot; with the end of the shank where the foot carries none. */
-function footVertices(foot: Foot, skins: readonly SkinMesh[]): Vec[] {
+/**
+ * World positions of the vertices of the foot, with what of the shank is as low; and of those that move with it: the end of
+ * the shank where the foot carries none.
+ */
+function footVertices(foot: Foot, skins: readonly SkinMesh[]): { all: Vec[]; own: Vec[] } {
   const { skeleton, joint, toesJoint, lowerLeg, ankle, pose } = foot;
   const ofFoot = new Uint8Array(skeleton.jointCount);
   const ofShank = new Uint8Array(skeleton.jointCount);
@@ -365,7 +369,7 @@ function footVertices(foot: Foot, skins: readonly SkinMesh[]): Vec[] {
     let lowest = Number.POSITIVE_INFINITY;
     for (const [, y] of feet) lowest = Math.min(lowest, y);
     const reach = Math.max(ankle[1] - lowest, 0) * SHANK_SHARE;
-    return [...feet, ...shanks.filter(([, y]) => y <= lowest + reach)];
+    return { all: [...feet, ...shanks.filter(([, y]) => y <= lowest + reach)], own: feet };
   }
   // The lowest part of the shank: down from the ankle, or its last fifth where it has no foot joint.
   const legs = [...feet, ...shanks];
@@ -375,7 +379,8 @@ function footVertices(foot: Foot, skins: readonly SkinMesh[]): Vec[] {
     high = Math.max(high, y);
   }
   const top = joint === lowerLeg ? low + 0.2 * (high - low) : Math.max(ankle[1], low + 0.1 * (high - low));
-  return legs.filter(([, y]) => y <= top);
+  const ends = legs.filter(([, y]) => y <= top);
+  return { all: ends, own: ends };
 }
 
 /** @param resting  whether the pose is the rest pose, which stands on y = 0 */

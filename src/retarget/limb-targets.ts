@@ -8,6 +8,8 @@ export interface LimbTargets {
   readonly positions: Float64Array;
   /** frameCount × 4. */
   readonly positionWeights: Float64Array;
+  /** Up to this share of its length a limb is stretched as the target asks, before its reach is softened; frameCount × 4. */
+  readonly reaches: Float64Array;
   /** World rotation of the end effector joint, xyzw, frameCount × 4 limbs × 4. */
   readonly rotations: Float64Array;
   /** frameCount × 4. */
@@ -25,6 +27,7 @@ export function createLimbTargets(frameCount: number): LimbTargets {
     frameCount,
     positions: new Float64Array(frameCount * 12),
     positionWeights: new Float64Array(frameCount * 4),
+    reaches: new Float64Array(frameCount * 4),
     rotations: new Float64Array(frameCount * 16),
     rotationWeights: new Float64Array(frameCount * 4),
     toeRotations: new Float64Array(frameCount * 8),

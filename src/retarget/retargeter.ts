@@ -1,9 +1,19 @@
-import { copyQuat, mulInverseQuat, mulQuat, rotateVec, rotateVecInverse, slerpQuat, twistOf } from '../math/quat.ts';
+import {
+  copyQuat,
+  mulInverseQuat,
+  mulQuat,
+  rotateAddVec,
+  rotateVec,
+  rotateVecInverse,
+  slerpQuat,
+  twistOf,
+} from '../math/quat.ts';
 import { createTwoBoneScratch, solveTwoBone } from '../math/two-bone.ts';
-import { addVec, distanceVec, lerpVec, subVec } from '../math/vec.ts';
+import { copyVec, distanceVec, lerpVec, subVec } from '../math/vec.ts';
 import { type Clip, createClip } from '../skeleton/clip.ts';
 import type { LimbTargets } from './limb-targets.ts';
 import { BLENDED, DRIVEN, type LimbPlan, REST, type RetargetPlan, TWISTED } from './plan.ts';
+import { workLists } from './work-lists.ts';
 
 /** Share of a limb's length from which a longer reach is softened, so that knee and elbow never snap straight. */
 const SOFT_REACH = 0.98;
@@ -18,7 +28,10 @@ const MET = 1e-5;
 /** Runs one plan. It owns scratch memory: one for each thread of work; the plan itself is shared. */
 export interface Retargeter {
   readonly plan: RetargetPlan;
-  /** World rotations and positions of the target after the last `frame`, xyzw and xyz. */
+  /**
+   * World rotations and positions of the target after the last `frame`, xyzw and xyz. Joints that keep their rest pose
+   * down to all their ends are left out (NaN): `framePose` of the clip that is written tells them.
+   */
   readonly worldRotations: Float64Array;
   readonly worldPositions: Float64Array;
   /**
@@ -28,25 +41,40 @@ export interface Retargeter {
   frame(src: Clip, f: number, out: Clip, k: number, targets?: LimbTargets): void;
 }
 
-/** An empty clip for a plan's target. */
+/** A clip for a plan's target. It holds the joints that never move; the others are zero until a frame is written. */
 export function createTargetClip(plan: RetargetPlan, name: string, frameCount: number, frameDuration: number): Clip {
-  return createClip(name, frameCount, frameDuration, plan.target.skeleton.jointCount, plan.translationJoints);
+  const { jointCount, restRotations } = plan.target.skeleton;
+  const clip = createClip(name, frameCount, frameDuration, jointCount, plan.translationJoints);
+  const { rotations } = clip;
+  const size = jointCount * 4;
+  if (frameCount === 0) return clip;
+  for (const j of workLists(plan).still) rotations.set(restRotations.subarray(j * 4, j * 4 + 4), j * 4);
+  for (let filled = size; filled < rotations.length; filled *= 2) rotations.copyWithin(filled, 0, filled);
+  return clip;
 }
 
 export function createRetargeter(plan: RetargetPlan): Retargeter {
-  const { source, target, srcNeeded, solveParents, order, kinds, driverA, driverB, driverT, offsets, limbs } = plan;
+  const { source, target, srcNeeded, solveParents, kinds, driverA, driverB, driverT, offsets, limbs } = plan;
+  const { srcPlaced, before, below, belowToes, written } = workLists(plan);
   const srcCount = source.skeleton.jointCount;
   const dstCount = target.skeleton.jointCount;
   const srcParents = source.skeleton.parents;
   const dstParents = target.skeleton.parents;
+  const { limbEnds } = target.alignment;
+  const joints = Int16Array.from({ length: dstCount }, (_, j) => j);
+  const driven = joints.filter((j) => kinds[j] === DRIVEN);
+  const blendOf = (j: number): string => `${driverA[j]} ${driverB[j]} ${driverT[j]}`;
+  const blended = Int16Array.from(
+    [...joints].filter((j) => kinds[j] === BLENDED).sort((a, b) => (blendOf(a) < blendOf(b) ? -1 : 1)),
+  );
+  const isNewBlend = Uint8Array.from(blended, (j, i) => (i === 0 || blendOf(j) !== blendOf(blended[i - 1]!) ? 1 : 0));
 
   const srcTranslations = source.skeleton.restTranslations.slice();
-  const srcLocal = new Float64Array(srcCount * 4);
   const srcRotations = new Float64Array(srcCount * 4);
   const srcPositions = new Float64Array(srcCount * 3);
-  const rotations = new Float64Array(dstCount * 4);
+  const rotations = new Float64Array(dstCount * 4).fill(Number.NaN);
   // One extra point a limb: the end of a limb that has no joint there.
-  const positions = new Float64Array((dstCount + 4) * 3);
+  const positions = new Float64Array((dstCount + 4) * 3).fill(Number.NaN);
   const quatA = new Float64Array(4);
   const quatB = new Float64Array(4);
   const vec = new Float64Array(3);
@@ -71,40 +99,33 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     const base = f * srcCount * 4;
     for (let i = 0; i < srcNeeded.length; i++) {
       const j = srcNeeded[i]!;
+      readRotation(srcRotations, j * 4, srcParents[j]! * 4, from, base + j * 4);
+    }
+    for (let i = 0; i < srcPlaced.length; i++) {
+      const j = srcPlaced[i]!;
       const p = srcParents[j]!;
-      const at = j * 4;
-      srcLocal[at] = from[base + at]!;
-      srcLocal[at + 1] = from[base + at + 1]!;
-      srcLocal[at + 2] = from[base + at + 2]!;
-      srcLocal[at + 3] = from[base + at + 3]!;
-      if (p < 0) {
-        copyQuat(srcRotations, at, srcLocal, at);
-        srcPositions[j * 3] = srcTranslations[j * 3]!;
-        srcPositions[j * 3 + 1] = srcTranslations[j * 3 + 1]!;
-        srcPositions[j * 3 + 2] = srcTranslations[j * 3 + 2]!;
-      } else {
-        mulQuat(srcRotations, at, srcRotations, p * 4, srcLocal, at);
-        rotateVec(srcPositions, j * 3, srcRotations, p * 4, srcTranslations, j * 3);
-        addVec(srcPositions, j * 3, srcPositions, j * 3, srcPositions, p * 3);
-      }
+      if (p < 0) copyVec(srcPositions, j * 3, srcTranslations, j * 3);
+      else rotateAddVec(srcPositions, j * 3, srcRotations, p * 4, srcTranslations, j * 3, srcPositions, p * 3);
     }
   }
 
   /** World rotations of everything that the source turns. */
   function transferRotations(): void {
-    for (let j = 0; j < dstCount; j++) {
-      const kind = kinds[j]!;
-      const at = j * 4;
-      if (kind === DRIVEN) {
-        mulQuat(rotations, at, srcRotations, driverA[j]! * 4, offsets, at);
-      } else if (kind === BLENDED) {
+    for (let i = 0; i < driven.length; i++) {
+      const j = driven[i]!;
+      mulQuat(rotations, j * 4, srcRotations, driverA[j]! * 4, offsets, j * 4);
+    }
+    for (let i = 0; i < blended.length; i++) {
+      const j = blended[i]!;
+      // Fingers often share a blend: the one before is still in `quatA`.
+      if (isNewBlend[i]) {
         const a = driverA[j]! * 4;
         const b = driverB[j]! * 4;
         mulQuat(quatA, 0, srcRotations, a, plan.srcUndo, a);
         mulQuat(quatB, 0, srcRotations, b, plan.srcUndo, b);
         slerpQuat(quatA, 0, quatA, 0, quatB, 0, driverT[j]!);
-        mulQuat(rotations, at, quatA, 0, offsets, at);
       }
+      mulQuat(rotations, j * 4, quatA, 0, offsets, j * 4);
     }
   }
 
@@ -141,16 +162,13 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     if (p < 0) {
       if (j !== plan.dstHips) {
         if (kind !== DRIVEN && kind !== BLENDED) copyQuat(rotations, at, plan.restRotations, at);
-        positions[j * 3] = plan.restOffsets[j * 3]!;
-        positions[j * 3 + 1] = plan.restOffsets[j * 3 + 1]!;
-        positions[j * 3 + 2] = plan.restOffsets[j * 3 + 2]!;
+        copyVec(positions, j * 3, plan.restOffsets, j * 3);
       }
       return;
     }
     if (kind === TWISTED) twist(j);
     else if (kind !== DRIVEN && kind !== BLENDED) mulQuat(rotations, at, rotations, p * 4, plan.restRotations, at);
-    rotateVec(positions, j * 3, rotations, p * 4, plan.restOffsets, j * 3);
-    addVec(positions, j * 3, positions, j * 3, positions, p * 3);
+    rotateAddVec(positions, j * 3, rotations, p * 4, plan.restOffsets, j * 3, positions, p * 3);
   }
 
   function twist(j: number): void {
@@ -171,34 +189,46 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
 
   function sourceEnd(limb: LimbPlan): void {
     if (limb.srcEnd >= 0) {
-      vec[0] = srcPositions[limb.srcEnd * 3]!;
-      vec[1] = srcPositions[limb.srcEnd * 3 + 1]!;
-      vec[2] = srcPositions[limb.srcEnd * 3 + 2]!;
+      copyVec(vec, 0, srcPositions, limb.srcEnd * 3);
     } else {
-      rotateVec(vec, 0, srcRotations, limb.srcLower * 4, source.alignment.limbEnds, limb.limb * 3);
-      addVec(vec, 0, vec, 0, srcPositions, limb.srcLower * 3);
+      const lower = limb.srcLower;
+      rotateAddVec(vec, 0, srcRotations, lower * 4, source.alignment.limbEnds, limb.limb * 3, srcPositions, lower * 3);
     }
   }
 
-  function solveLimb(limb: LimbPlan, targets: LimbTargets | undefined, f: number): void {
+  function solveLimb(i: number, targets: LimbTargets | undefined, f: number): void {
+    const limb = limbs[i]!;
     const { dstUpper, dstLower, dstEnd } = limb;
     const root = dstUpper * 3;
     const middle = dstLower * 3;
     let end = dstEnd * 3;
     if (dstEnd < 0) {
       end = (dstCount + limb.limb) * 3;
-      rotateVec(positions, end, rotations, dstLower * 4, target.alignment.limbEnds, limb.limb * 3);
-      addVec(positions, end, positions, end, positions, middle);
+      rotateAddVec(positions, end, rotations, dstLower * 4, limbEnds, limb.limb * 3, positions, middle);
     }
     const held = targets ? targets.positionWeights[f * 4 + limb.limb]! : 0;
     const turned = targets && dstEnd >= 0 && !limb.endHeld ? targets.rotationWeights[f * 4 + limb.limb]! : 0;
-    if (limb.reach === 0 && held === 0 && turned === 0) return;
+    if (limb.reach > 0 || held > 0) lead(limb, root, middle, end, targets, f, held);
+    if (turned > 0) turnEnd(limb, targets!, f, turned);
+    const joints = below[i]!;
+    for (let n = 0; n < joints.length; n++) settle(joints[n]!);
+    if (targets && limb.dstToes >= 0) turnToes(limb, belowToes[i]!, targets, f);
+  }
 
+  /** Brings the end of a limb to where the performer's is, and to its target. Turns upper and lower joint only. */
+  function lead(
+    limb: LimbPlan,
+    root: number,
+    middle: number,
+    end: number,
+    targets: LimbTargets | undefined,
+    f: number,
+    held: number,
+  ): void {
+    const { dstUpper, dstLower } = limb;
     // Extension that the performer's own angles give: up to there no reach is softened.
     const natural = distanceVec(positions, root, positions, end);
-    goal[0] = positions[end]!;
-    goal[1] = positions[end + 1]!;
-    goal[2] = positions[end + 2]!;
+    copyVec(goal, 0, positions, end);
     if (limb.reach > 0) {
       sourceEnd(limb);
       subVec(vec, 0, vec, 0, srcPositions, limb.srcUpper * 3);
@@ -208,7 +238,8 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       lerpVec(goal, 0, goal, 0, vec, 0, limb.reach);
     }
     if (held > 0) lerpVec(goal, 0, goal, 0, targets!.positions, (f * 4 + limb.limb) * 3, held);
-    soften(root, Math.max(natural, SOFT_REACH * limb.length), limb.length);
+    const asked = held > 0 ? Math.min(1, targets!.reaches[f * 4 + limb.limb]!) : 0;
+    soften(root, Math.max(natural, Math.max(SOFT_REACH, asked) * limb.length), limb.length);
 
     if (held > 0 || distanceVec(goal, 0, positions, end) > MET * limb.length) {
       rotateVec(hinge, 0, rotations, dstUpper * 4, target.alignment.hinges, limb.limb * 3);
@@ -216,9 +247,6 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       mulQuat(rotations, dstUpper * 4, turns, 0, rotations, dstUpper * 4);
       mulQuat(rotations, dstLower * 4, turns, 4, rotations, dstLower * 4);
     }
-    if (turned > 0) turnEnd(limb, targets!, f, turned);
-    for (let i = 0; i < limb.below.length; i++) settle(limb.below[i]!);
-    if (targets && limb.dstToes >= 0) turnToes(limb, targets, f);
   }
 
   /** Turns hand or foot to its target; toes that the performer turns go along. */
@@ -230,12 +258,12 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     mulQuat(rotations, dstToes * 4, rotations, dstEnd * 4, quatA, 0);
   }
 
-  function turnToes({ limb, dstToes, belowToes }: LimbPlan, targets: LimbTargets, f: number): void {
+  function turnToes({ limb, dstToes }: LimbPlan, joints: Int16Array, targets: LimbTargets, f: number): void {
     const at = f * 2 + limb;
     const weight = targets.toeWeights[at]!;
     if (weight === 0) return;
     slerpQuat(rotations, dstToes * 4, rotations, dstToes * 4, targets.toeRotations, at * 4, weight);
-    for (let i = 0; i < belowToes.length; i++) settle(belowToes[i]!);
+    for (let i = 0; i < joints.length; i++) settle(joints[i]!);
   }
 
   /**
@@ -252,14 +280,10 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
 
   function writeLocals(out: Clip, k: number): void {
     const to = out.rotations;
-    for (let j = 0, at = k * dstCount * 4; j < dstCount; j++, at += 4) {
-      const p = dstParents[j]!;
-      if (p < 0) copyQuat(quatA, 0, rotations, j * 4);
-      else mulInverseQuat(quatA, 0, rotations, p * 4, rotations, j * 4);
-      to[at] = quatA[0]!;
-      to[at + 1] = quatA[1]!;
-      to[at + 2] = quatA[2]!;
-      to[at + 3] = quatA[3]!;
+    const base = k * dstCount * 4;
+    for (let i = 0; i < written.length; i++) {
+      const j = written[i]!;
+      writeRotation(to, base + j * 4, rotations, dstParents[j]! * 4, j * 4);
     }
     const moving = plan.translationJoints;
     for (let m = 0, at = k * moving.length * 3; m < moving.length; m++, at += 3) {
@@ -286,11 +310,57 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       readSource(src, f);
       transferRotations();
       placeHips(targets?.rootShifts, f * 3);
-      for (let i = 0; i < order.length; i++) settle(order[i]!);
-      for (let i = 0; i < limbs.length; i++) solveLimb(limbs[i]!, targets, f);
+      for (let i = 0; i < before.length; i++) settle(before[i]!);
+      for (let i = 0; i < limbs.length; i++) solveLimb(i, targets, f);
       writeLocals(out, k);
     },
   };
+}
+
+/** World rotation of a joint from its parent's and from its local one in a clip; `p` is negative for a root. */
+function readRotation(world: Float64Array, o: number, p: number, local: Float32Array, at: number): void {
+  const bx = local[at]!;
+  const by = local[at + 1]!;
+  const bz = local[at + 2]!;
+  const bw = local[at + 3]!;
+  if (p < 0) {
+    world[o] = bx;
+    world[o + 1] = by;
+    world[o + 2] = bz;
+    world[o + 3] = bw;
+    return;
+  }
+  const ax = world[p]!;
+  const ay = world[p + 1]!;
+  const az = world[p + 2]!;
+  const aw = world[p + 3]!;
+  world[o] = aw * bx + ax * bw + ay * bz - az * by;
+  world[o + 1] = aw * by - ax * bz + ay * bw + az * bx;
+  world[o + 2] = aw * bz + ax * by - ay * bx + az * bw;
+  world[o + 3] = aw * bw - ax * bx - ay * by - az * bz;
+}
+
+/** The reverse: local = parent⁻¹ · world, into a clip. */
+function writeRotation(local: Float32Array, at: number, world: Float64Array, p: number, j: number): void {
+  const bx = world[j]!;
+  const by = world[j + 1]!;
+  const bz = world[j + 2]!;
+  const bw = world[j + 3]!;
+  if (p < 0) {
+    local[at] = bx;
+    local[at + 1] = by;
+    local[at + 2] = bz;
+    local[at + 3] = bw;
+    return;
+  }
+  const ax = -world[p]!;
+  const ay = -world[p + 1]!;
+  const az = -world[p + 2]!;
+  const aw = world[p + 3]!;
+  local[at] = aw * bx + ax * bw + ay * bz - az * by;
+  local[at + 1] = aw * by - ax * bz + ay * bw + az * bx;
+  local[at + 2] = aw * bz + ax * by - ay * bx + az * bw;
+  local[at + 3] = aw * bw - ax * bx - ay * by - az * bz;
 }
 
 /** Retargets a whole clip. The source clip is not touched. */
