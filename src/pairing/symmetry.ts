@@ -63,20 +63,52 @@ function pairJoints(
     mirror[b] = a;
     for (const { i, j } of bestMatches(children[a]!, children[b]!, likeness)) matchAcross(i, j);
   };
-  const splitMiddle = (siblings: readonly number[]): void => {
+  const pairsAmong = (siblings: readonly number[]): { i: number; j: number; value: number }[] => {
     const pairs: { i: number; j: number; value: number }[] = [];
     for (let i = 0; i < siblings.length; i++) {
       for (let j = i + 1; j < siblings.length; j++) {
         const [a, b] = [siblings[i]!, siblings[j]!];
         const value = likeness(a, b);
+        if (value <= MIN_LIKENESS) continue;
         const isSpoken = areMirroredNames(names[a]!, names[b]!);
-        if (value > MIN_LIKENESS && (isSpoken || canBeOpposite(figure, a, b, plane))) pairs.push({ i: a, j: b, value });
+        if (isSpoken || (canBeOpposite(figure, a, b, plane) && value >= Math.min(ownLikeness(a), ownLikeness(b)))) {
+          pairs.push({ i: a, j: b, value });
+        }
       }
     }
     pairs.sort((p, q) => q.value - p.value || figure.reach[q.i]! - figure.reach[p.i]!);
     const taken = new Set<number>();
-    for (const { i, j, value } of pairs) {
-      if (taken.has(i) || taken.has(j)) continue;
+    return pairs.filter(({ i, j }) => {
+      if (taken.has(i) || taken.has(j)) return false;
+      taken.add(i).add(j);
+      return true;
+    });
+  };
+  // How well a subtree is its own mirror image: controls and trunk that hang side by side each are, an arm is not.
+  const known = new Map<number, number>();
+  const ownLikeness = (top: number): number => {
+    const before = known.get(top);
+    if (before !== undefined) return before;
+    let sum = 0;
+    let paired = 0;
+    const collect = (siblings: readonly number[]): void => {
+      const pairs = pairsAmong(siblings);
+      for (const { i, j, value } of pairs) {
+        const size = skeleton.subtreeEnd[i]! - i + skeleton.subtreeEnd[j]! - j;
+        sum += value * size;
+        paired += size;
+      }
+      for (const k of siblings) if (!pairs.some(({ i, j }) => i === k || j === k)) collect(children[k]!);
+    };
+    collect(children[top]!);
+    const share = paired / (skeleton.subtreeEnd[top]! - top);
+    const own = paired > 0 ? (sum / paired) * Math.sqrt(share) : 0;
+    known.set(top, own);
+    return own;
+  };
+  const splitMiddle = (siblings: readonly number[]): void => {
+    const taken = new Set<number>();
+    for (const { i, j, value } of pairsAmong(siblings)) {
       taken.add(i).add(j);
       tops.push({ a: i, b: j, likeness: value });
       matchAcross(i, j);

@@ -74,7 +74,7 @@ const CONCEPT_WORDS: Record<Concept, string> = {
   elbow: 'elbow elbows ellbogen ellenbogen coude codo gomito cotovelo hiji ひじ 肘',
   wrist: 'wrist carpus carpal radiocarpal handgelenk poignet muneca polso pulso tekubi 手首',
   hand: 'hand hands palm fist main mano mao 手',
-  finger: 'finger fingers fingerbase doigt dedo dito digit phalanx phalanges yubi knuckle 指',
+  finger: 'finger fingers fingerbase fing fngr doigt dedo dito digit phalanx phalanges yubi knuckle 指',
   thumb: 'thumb thumbs daumen pouce pulgar pollice polegar oyayubi 親指',
   index: 'index indexfinger pointer zeigefinger hitosashi 人指 人差指',
   middle: 'middle mid middlefinger mittelfinger majeur medio nakayubi 中指',
