@@ -1,5 +1,5 @@
 import { framePose, restLocalPose } from '../skeleton/clip.ts';
-import { createWorldPose } from '../skeleton/skeleton.ts';
+import { createWorldPose, isWithin } from '../skeleton/skeleton.ts';
 import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { areaOf, coneVolume, edgeRatios, type SkinPart, splitSkin, unitOfBindShape } from '../skeleton/skin-parts.ts';
 import { BODY_PARTS, type BodyPart, partOfRole } from './body-parts.ts';
@@ -65,7 +65,7 @@ export function runExercise(
   if (!posture || skins.length === 0) return null;
   const exercise = exerciseClip(skeleton, roles, posture);
   const { clip, heights } = exercise;
-  const watches = skins.map((skin, mesh) => watchMesh(view, skin, mesh));
+  const watches = skins.flatMap((skin, mesh) => (isHeld(view, skin) ? [] : [watchMesh(view, skin, mesh)]));
   keepMainVolumes(watches);
   const stretch = new Map<number, ExerciseMeasures['stretch'][number] & { meshIndex: number }>();
   const collapse = new Map<number, ExerciseMeasures['collapse'][number] & { vertices: number[]; meshIndex: number }>();
@@ -78,8 +78,8 @@ export function runExercise(
     for (const watch of watches) {
       const { skin, mesh, world, scale } = watch;
       for (const part of watch.parts) {
-        const { high, vertex } = edgeRatios(part, world, scale);
         const known = stretch.get(part.part);
+        const { high, vertex } = edgeRatios(part, world, scale, known?.ratio);
         if (known && known.ratio >= high) continue;
         const name = BODY_PARTS[part.part]!;
         stretch.set(part.part, { part: name, ratio: high, frame, move, mesh: skin.name, vertex, meshIndex: mesh });
@@ -175,6 +175,21 @@ const spaced = (part: string): string => part.replace(/[A-Z]/g, (letter) => ` ${
 function leaders(view: RigView, mesh: number, vertex: number): number[] {
   const leader = leaderOf(view, mesh, vertex);
   return leader < 0 ? [] : [leader];
+}
+
+/** A mesh that follows one joint of a hand, or below it, and no other: a thing that is held is no part of the body. */
+function isHeld(view: RigView, skin: SkinMesh): boolean {
+  let only = -1;
+  for (let i = 0; i < skin.weights.length; i++) {
+    if (skin.weights[i]! <= 0 || skin.joints[i] === only) continue;
+    if (only >= 0) return false;
+    only = skin.joints[i]!;
+  }
+  const hands = [view.roles.leftHand, view.roles.rightHand];
+  return (
+    hands.some((hand) => hand !== undefined && only >= 0 && isWithin(view.skeleton, hand, only)) &&
+    view.skins.length > 1
+  );
 }
 
 interface MeshWatch {

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { axisAngleQuat, mulQuat } from '../../src/math/quat.ts';
 import type { Role } from '../../src/pairing/roles.ts';
 import { type AuditInput, auditRig } from '../../src/rig/audit.ts';
 import { FINDING_RULES } from '../../src/rig/finding.ts';
@@ -167,24 +168,22 @@ describe('placement', () => {
     if (expected.length > 0) expect(namesIn(audit.findings[0])).toEqual(['Hand.L']);
   });
 
-  it('takes a rest pose with turned joints for a pose, and a shifted bind matrix for a fault', () => {
-    // The mesh is bound in the T-pose; at node rest one elbow is bent by 30 degrees, with all that hangs below it.
-    const local = input.skeleton.restRotations.slice();
-    const elbow = jointOf(input, 'leftLowerArm') * 4;
-    const turn = new Float64Array([0, Math.sin(Math.PI / 12), 0, Math.cos(Math.PI / 12)]);
-    const q = local.slice(elbow, elbow + 4);
-    local.set(
-      [
-        q[3]! * turn[0]! + q[0]! * turn[3]! + q[1]! * turn[2]! - q[2]! * turn[1]!,
-        q[3]! * turn[1]! - q[0]! * turn[2]! + q[1]! * turn[3]! + q[2]! * turn[0]!,
-        q[3]! * turn[2]! + q[0]! * turn[1]! - q[1]! * turn[0]! + q[2]! * turn[3]!,
-        q[3]! * turn[3]! - q[0]! * turn[0]! - q[1]! * turn[1]! - q[2]! * turn[2]!,
-      ],
-      elbow,
-    );
-    const posedInput = { ...input, facts: { ...input.facts, nodeRest: { ...input.skeleton, restRotations: local } } };
-    expect(ids(still(posedInput))).toEqual(['rest-not-bind']);
+  it.each([
+    // With all its fingers, more than a fifth of the joints; and two joints only.
+    ['leftLowerArm', []],
+    ['leftFoot', ['Foot.L', 'Toes.L']],
+  ] as const)('takes a %s that is turned at node rest for a pose', (role, named) => {
+    const restRotations = input.skeleton.restRotations.slice();
+    const turn = new Float64Array(4);
+    axisAngleQuat(turn, 0, 0, 1, 0, Math.PI / 6);
+    mulQuat(restRotations, jointOf(input, role) * 4, restRotations, jointOf(input, role) * 4, turn, 0);
+    const facts = { ...input.facts, nodeRest: { ...input.skeleton, restRotations } };
+    const audit = still({ ...input, facts });
+    expect(ids(audit)).toEqual(['rest-not-bind']);
+    expect(namesIn(audit.findings[0])).toEqual(named);
+  });
 
+  it('takes a shifted bind matrix for a fault', () => {
     const skin = input.skins.find(({ bind, influences }) => bind.some((x) => x !== 0) && influences >= 4)!;
     const bind = skin.bind.slice();
     bind[jointOf(input, 'leftLowerArm') * 12 + 3]! += 0.03 * legLength;

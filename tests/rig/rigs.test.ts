@@ -65,10 +65,21 @@ describe(`the audit of real rigs${RIGS_REASON}`, () => {
   });
 });
 
+const sampleAudit = async (name: string) => {
+  const glb = await new NodeIO().writeBinary(toDocument(CHARACTERS[name]!()));
+  return auditCharacter(readCharacter(parseContainer(glb, name))).audit;
+};
+
 describe('the audit of the samples', () => {
+  it('tells of the lantern carrier that feet and hands hang from the root, and nothing of what it carries', async () => {
+    const audit = await sampleAudit('oriv');
+    expect(audit.findings.filter(({ severity }) => severity !== 'note').map(({ id }) => id)).toEqual(['limb-chain']);
+    expect(namesIn(audit.findings[0])).toEqual(['l_foot_ctl', 'l_hand_ctl', 'r_foot_ctl', 'r_hand_ctl']);
+    expect(JSON.stringify(audit)).not.toContain('signal_lantern');
+  });
+
   it.each(['tamsel', 'bodge', 'pim'])('finds neither fault nor warning in %s', async (name) => {
-    const glb = await new NodeIO().writeBinary(toDocument(CHARACTERS[name]!()));
-    const { audit } = auditCharacter(readCharacter(parseContainer(glb, name)));
+    const audit = await sampleAudit(name);
     expect(audit.findings.filter(({ severity }) => severity !== 'note').map(({ id }) => id)).toEqual([]);
   });
 });

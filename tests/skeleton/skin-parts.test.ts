@@ -102,5 +102,10 @@ describe('pieces of a mesh', () => {
     const { worst, vertex } = edgeRatios(whole, world, scale);
     expect(worst).toBeCloseTo(3, 4);
     expect(vertex).toBeGreaterThanOrEqual(3 * AROUND);
+    // A bound that is known already changes nothing above it.
+    const { high } = edgeRatios(whole, world, scale);
+    expect(high).toBeCloseTo(3, 4);
+    expect(edgeRatios(whole, world, scale, 2).high).toBe(high);
+    expect(edgeRatios(whole, world, scale, 3.5).high).toBeLessThanOrEqual(3.5);
   });
 });
