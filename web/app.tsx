@@ -3,7 +3,7 @@ import { useEffect } from 'preact/hooks';
 import { Header } from './header.tsx';
 import { bindKeys } from './keys.ts';
 import { takeFileList } from './model/files.ts';
-import { isRestoring, job, rejected, trouble } from './model/store.ts';
+import { isRestoring, job, motion, rejected, trouble } from './model/store.ts';
 import { Panel } from './panel/panel.tsx';
 import { FaultBox } from './parts/fault-box.tsx';
 import { StageView } from './stage/stage-view.tsx';
@@ -50,7 +50,12 @@ export function App() {
         <Start />
       )}
       <div class="faults" role="alert">
-        {trouble.value && <FaultBox fault={trouble.value} title="This cannot be shown" />}
+        {trouble.value && (
+          <FaultBox
+            fault={trouble.value}
+            title={motion.value ? 'This cannot be done' : 'These two cannot be brought together yet'}
+          />
+        )}
         {rejected.value.map((fault, i) => (
           <FaultBox
             key={`${fault.code}${i}`}

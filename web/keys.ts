@@ -1,5 +1,5 @@
-import { history } from './model/store.ts';
-import { arrangement, follows, frameCount, goTo, isPlaying, showsRest, stepBy } from './model/view.ts';
+import { before, history } from './model/store.ts';
+import { arrangement, follows, frameCount, goTo, isPlaying, showsBefore, showsRest, stepBy } from './model/view.ts';
 
 /** What each key does, for the page that lists them. */
 export const KEYS: [string, string][] = [
@@ -9,6 +9,7 @@ export const KEYS: [string, string][] = [
   ['Home and End', 'first and last frame'],
   ['O', 'overlay the figures, or set them side by side'],
   ['F', 'follow the figure'],
+  ['B', 'the motion before the last change, and after it'],
   ['R', 'rest pose'],
   ['Ctrl Z and Ctrl Shift Z', 'undo and redo'],
   ['Arrows, + and -', 'turn the picture and come nearer, when it has the focus'],
@@ -49,6 +50,9 @@ export function bindKeys(): () => void {
       },
       f: () => {
         follows.value = !follows.value;
+      },
+      b: () => {
+        showsBefore.value = !showsBefore.value && before.value !== null;
       },
       r: () => {
         showsRest.value = !showsRest.value;

@@ -11,5 +11,9 @@ import './styles/start.css';
 render(<App />, document.getElementById('app')!);
 
 // `rigproof open` says so in the address when files wait beside the page.
-if (new URLSearchParams(location.search).has('files')) await restore().then(takeServed);
-else await restore();
+await restore();
+if (new URLSearchParams(location.search).has('files')) {
+  // Once: after a reload they are part of the session.
+  window.history.replaceState(null, '', location.pathname);
+  await takeServed();
+}

@@ -11,8 +11,9 @@ export interface History<T> {
    * Goes on to a new state; what was undone before is forgotten.
    * @param what  what was done, in a few words
    * @param joinsWith  changes with the same mark one after the other are one step: a drag
+   * @returns whether it joined the step before
    */
-  push(state: T, what: string, joinsWith?: string): void;
+  push(state: T, what: string, joinsWith?: string): boolean;
   undo(): void;
   redo(): void;
   /** Starts anew with a state. */
@@ -38,6 +39,7 @@ export function createHistory<T>(first: T): History<T> {
       const before = list.slice(0, joins ? at : at + 1).slice(-MOST);
       const next = [...before, { state, what, ...(joinsWith === undefined ? {} : { mark: joinsWith }) }];
       steps.value = { list: next, at: next.length - 1 };
+      return joins;
     },
     undo() {
       const { list, at } = steps.value;

@@ -16,6 +16,8 @@ export const session = history.present;
 export const performer = signal<PerformerData | null>(null);
 export const receiver = signal<ReceiverData | null>(null);
 export const motion = signal<MotionData | null>(null);
+/** The motion before the last change, on the same figures, to compare with. */
+export const before = signal<MotionData | null>(null);
 export const proof = signal<Proof | null>(null);
 /** What keeps the current session from being shown; null when nothing does. */
 export const trouble = signal<Fault | null>(null);
@@ -53,7 +55,9 @@ export const notes = computed<Note[]>(() => [
 /** Goes on to a changed session. `what` is what undo will say. */
 export function change(what: string, edit: (session: Session) => Session, joinsWith?: string): void {
   const next = edit(session.value);
-  if (next !== session.value) history.push(next, what, joinsWith);
+  if (next === session.value) return;
+  const joins = history.push(next, what, joinsWith);
+  if (!joins) before.value = motion.peek();
 }
 
 let current = 0;
@@ -66,6 +70,7 @@ client.listen((message) => {
       const { solved } = message;
       if (solved.performer) performer.value = solved.performer;
       if (solved.receiver) receiver.value = solved.receiver;
+      if (solved.receiver || solved.performer) before.value = null;
       motion.value = solved.motion;
       trouble.value = null;
       isSolving.value = false;
@@ -78,6 +83,7 @@ client.listen((message) => {
       if (figures.performer) performer.value = figures.performer;
       if (figures.receiver) receiver.value = figures.receiver;
       motion.value = null;
+      before.value = null;
       proof.value = null;
       trouble.value = fault;
       isSolving.value = false;
@@ -112,11 +118,12 @@ export async function restore(): Promise<void> {
   try {
     const [kept, files] = await Promise.all([loadSession(), loadFiles()]);
     if (kept && files.length > 0) {
+      const named = [kept.character, ...kept.clips].filter((file) => file !== null);
       for (const { id, name, bytes, companions } of files) {
+        if (!named.some((file) => file.id === id)) continue;
         await client.ask({ type: 'open', file: { id, name, bytes, companions } }, 'opened');
         openFiles.add(id);
       }
-      const named = [kept.character, ...kept.clips].filter((file) => file !== null);
       if (named.every(({ id }) => openFiles.has(id))) history.reset({ ...EMPTY_SESSION, ...kept });
     }
   } catch {

@@ -1,6 +1,6 @@
 import { computed, effect, signal } from '@preact/signals';
 import { playsExercise, rig } from './rig.ts';
-import { motion } from './store.ts';
+import { before, motion } from './store.ts';
 
 /** How the picture is looked at: nothing here changes the result, and undo does not touch it. */
 export type Section = 'measured' | 'pairing' | 'posture' | 'options' | 'proof' | 'rig' | 'deliver';
@@ -54,7 +54,13 @@ export const litVertices = signal<{ mesh: string; runs: [number, number][] } | n
 export const curve = signal('foot-height');
 
 /** The clip that the character plays: the motion, or the exercise clip. */
-export const shownClip = computed(() => (playsExercise.value ? rig.value?.exercise?.clip : motion.value?.clip) ?? null);
+/** Whether the motion before the last change is shown. */
+export const showsBefore = signal(false);
+export const shownClip = computed(() => {
+  if (playsExercise.value) return rig.value?.exercise?.clip ?? null;
+  const shown = (showsBefore.value && before.value) || motion.value;
+  return shown?.clip ?? null;
+});
 export const frameCount = computed(() => shownClip.value?.frameCount ?? 0);
 export const frameDuration = computed(() => shownClip.value?.frameDuration ?? 1 / 60);
 

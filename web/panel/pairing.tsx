@@ -81,6 +81,7 @@ export function PairingPanel() {
           {shown && roles.includes(shown) && <Details role={shown} />}
         </div>
       ))}
+      <SpareJoints />
       <Decisions />
       <MappingFile />
     </div>
@@ -307,6 +308,44 @@ function Spare() {
         {figure === 'target' && <ListToggle figure={figure} list="follow" joint={joint} label="Follow the body" />}
       </p>
     </section>
+  );
+}
+
+/** Joints that play no role, for those who do not point: choosing one shows it in the picture. */
+function SpareJoints() {
+  return (
+    <details class="spare">
+      <summary>Joints without a role</summary>
+      {(['source', 'target'] as const).map((figure) => {
+        const data = dataOf(figure);
+        if (!data) return null;
+        const taken = new Set(Object.values(data.roles));
+        const spare = data.skeleton.names
+          .map((name, joint) => ({ name, joint }))
+          .filter(({ joint }) => !taken.has(joint));
+        return (
+          <div key={figure} class="chips">
+            <span class="quiet small">
+              {figure === 'source' ? 'Performer' : 'Character'}
+              {spare.length === 0 ? ': none' : ''}
+            </span>
+            {spare.map(({ name, joint }) => (
+              <button
+                key={joint}
+                type="button"
+                class="chip"
+                aria-pressed={picked.value?.figure === figure && picked.value.joint === joint}
+                onClick={() => {
+                  picked.value = { figure, joint };
+                }}
+              >
+                {name}
+              </button>
+            ))}
+          </div>
+        );
+      })}
+    </details>
   );
 }
 

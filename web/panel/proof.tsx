@@ -54,7 +54,7 @@ export function ProofPanel() {
                   <span aria-hidden="true">✓ </span>
                   {MEASURE_RULES[id].title}
                 </th>
-                <td>{formatValue(value ?? 0, unit, leg)}</td>
+                <td title={formatValue(value ?? 0, unit, leg)}>{formatValue(value ?? 0, unit)}</td>
                 <td>{formatValue(threshold, unit)}</td>
               </tr>
             ))}

@@ -3,7 +3,7 @@ import { receiver } from '../model/store.ts';
 import { heat, litVertices, picked } from '../model/view.ts';
 
 /** A value of 0 to 1 a vertex, one array a mesh; null where the character keeps its own colours. */
-export const heatValues = computed<Float32Array[] | null>(() => {
+export const heatValues = computed<Float32Array[] | 'stretch' | null>(() => {
   const data = receiver.value;
   if (!data) return null;
   const marked = litVertices.value;
@@ -14,6 +14,7 @@ export const heatValues = computed<Float32Array[] | null>(() => {
       return values;
     });
   }
+  if (heat.value === 'stretch') return 'stretch';
   if (heat.value === 'weight' && picked.value?.figure === 'target') {
     const { joint } = picked.value;
     return data.skins.map(({ vertexCount, influences, joints, weights }) => {

@@ -18,7 +18,6 @@ export interface Marks {
   picked: Picked | null;
   /** A line that is being drawn from a joint to the pointer. */
   drawing: { from: Picked; x: number; y: number } | null;
-  labels: readonly { at: Picked; text: string }[];
   litJoints: ReadonlySet<number>;
   /** A joint about which a ring to twist it is drawn, and its radius. */
   twistRing: { at: Picked; radius: number } | null;
@@ -115,10 +114,6 @@ export function drawMarks(
     ring(context, spot, 9, colours.mark, null, false, 3);
     cross(context, spot, colours.mark);
   }
-  for (const { at, text } of marks.labels) {
-    const spot = find(at);
-    if (spot) label(context, spot, text, colours.ink, colours.paper, width);
-  }
 }
 
 function ring(
@@ -170,27 +165,4 @@ function link(
   context.lineWidth = 1.75;
   context.stroke();
   context.setLineDash([]);
-}
-
-function label(
-  context: CanvasRenderingContext2D,
-  { x, y }: Spot,
-  text: string,
-  ink: string,
-  paper: string,
-  width: number,
-): void {
-  context.font = '600 12.5px system-ui, sans-serif';
-  const wide = context.measureText(text).width + 14;
-  const left = Math.max(4, Math.min(width - wide - 4, x + 12));
-  context.fillStyle = paper;
-  context.beginPath();
-  context.roundRect(left, y - 25, wide, 22, 6);
-  context.fill();
-  context.strokeStyle = ink;
-  context.lineWidth = 1;
-  context.stroke();
-  context.fillStyle = ink;
-  context.textBaseline = 'middle';
-  context.fillText(text, left + 7, y - 13.5);
 }

@@ -1,6 +1,17 @@
 import type { Signal } from '@preact/signals';
-import { motion, performer } from '../model/store.ts';
-import { aids, arrangement, type Camera, camera, follows, heat, showsRest } from '../model/view.ts';
+import { before, motion, performer } from '../model/store.ts';
+import {
+  aids,
+  arrangement,
+  type Camera,
+  camera,
+  follows,
+  type Heat,
+  heat,
+  showsBefore,
+  showsRest,
+  stance,
+} from '../model/view.ts';
 
 const CAMERAS: [Camera, string][] = [
   ['front', 'Front'],
@@ -29,7 +40,24 @@ export function StageTools() {
         <span class="tool-gap" />
         <AidToggle signal={aids.joints} label="Joints" />
         <AidToggle signal={aids.footprints} label="Footprints" />
-        <Toggle on={heat.value === 'weight'} set={(on) => (heat.value = on ? 'weight' : 'none')} label="Weights" />
+        <AidToggle signal={aids.trails} label="Trails" />
+        <AidToggle signal={aids.errors} label="Reach" />
+        <label>
+          <span class="hidden">Heat on the mesh</span>
+          <select
+            class="tool"
+            value={heat.value}
+            onChange={({ currentTarget }) => {
+              heat.value = currentTarget.value as Heat;
+              if (heat.value === 'weight') aids.joints.value = true;
+            }}
+          >
+            <option value="none">own colours</option>
+            <option value="stretch">stretch of the skin</option>
+            <option value="weight">weights of the chosen joint</option>
+          </select>
+        </label>
+        {before.value && <Toggle on={showsBefore.value} set={(on) => (showsBefore.value = on)} label="Before" />}
       </div>
       <Legend />
     </>
@@ -58,11 +86,14 @@ function Toggle({ on, set, label }: { on: boolean; set: (on: boolean) => void; l
 function Legend() {
   const scale = motion.value?.scale;
   if (!performer.value || scale === undefined) return null;
+  const inMotion = stance.value === 'motion';
   return (
     <p class="legend">
       <span class="key key-left" /> left, round
       <span class="key key-right" /> right, square
-      <span class="legend-note">performer drawn at {scale.toFixed(2)} × so that the legs are equally long</span>
+      <span class="legend-note">
+        {inMotion ? `performer drawn at ${scale.toFixed(2)} ×: legs equally long` : 'performer drawn equally tall'}
+      </span>
     </p>
   );
 }

@@ -1,6 +1,7 @@
 import { effect, useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { nameOf, pairJoints, partnerOf, roleName, roleOf } from '../model/pairing.ts';
+import { playsExercise } from '../model/rig.ts';
 import { motion, performer, receiver } from '../model/store.ts';
 import {
   aids,
@@ -24,6 +25,7 @@ import {
   stance,
 } from '../model/view.ts';
 import { heatValues } from './heat.ts';
+import { type Label, Labels } from './labels.ts';
 import { drawMarks, nearestSpot, type Spot, spotsOf } from './overlay.ts';
 import { beginDrag, type Drag, followDrag, RING } from './posture-drag.ts';
 import { Stage } from './stage.ts';
@@ -38,9 +40,10 @@ export let stage: Stage | null = null;
 export function StageView() {
   const canvas = useRef<HTMLCanvasElement>(null);
   const overlay = useRef<HTMLCanvasElement>(null);
+  const names = useRef<HTMLDivElement>(null);
   const drawing = useSignal<{ from: Picked; x: number; y: number } | null>(null);
 
-  useEffect(() => mount(canvas.current!, overlay.current!, drawing), [drawing]);
+  useEffect(() => mount(canvas.current!, overlay.current!, names.current!, drawing), [drawing]);
 
   return (
     <section class="stage" aria-label="Picture of performer and character">
@@ -50,6 +53,7 @@ export function StageView() {
         aria-label="Figures in motion. Arrow keys turn the view, plus and minus come nearer and go away."
       />
       <canvas ref={overlay} class="stage-overlay" />
+      <div ref={names} class="joint-labels" />
       <StageTools />
     </section>
   );
@@ -58,6 +62,7 @@ export function StageView() {
 function mount(
   canvas: HTMLCanvasElement,
   overlay: HTMLCanvasElement,
+  names: HTMLElement,
   drawing: { value: { from: Picked; x: number; y: number } | null },
 ): () => void {
   let isDirty = true;
@@ -71,6 +76,7 @@ function mount(
     touch();
   });
   stage = here;
+  const labels = new Labels(names);
   const context = overlay.getContext('2d')!;
   // The picture is turned with the arrow keys.
   canvas.tabIndex = 0;
@@ -136,7 +142,10 @@ function mount(
       follows: follows.value && stance.value === 'motion',
       prints: aids.footprints.value,
       heat: heatValues.value,
+      trails: aids.trails.value,
+      errors: aids.errors.value,
       clip: shownClip.value,
+      alone: playsExercise.value,
     });
     const isPairing = section.value === 'pairing' || section.value === 'posture';
     const showJoints = isPairing || aids.joints.value;
@@ -164,7 +173,6 @@ function mount(
         hovered: hovered.value,
         picked: chosen,
         drawing: drawing.value,
-        labels: at ? labelsFor(at) : [],
         litJoints,
         twistRing:
           section.value === 'posture' && picked.value?.figure === 'target' ? { at: picked.value, radius: RING } : null,
@@ -173,6 +181,7 @@ function mount(
       size.width,
       size.height,
     );
+    labels.set(at ? labelsFor(at) : [], spots);
   };
   next = requestAnimationFrame(turn);
 
@@ -262,7 +271,7 @@ function mount(
   };
 }
 
-function labelsFor(at: Picked): { at: Picked; text: string }[] {
+function labelsFor(at: Picked): Label[] {
   const role = roleOf(at.figure, at.joint);
   const partner = partnerOf(at);
   const own = { at, text: role ? `${nameOf(at.figure, at.joint)} · ${roleName(role)}` : nameOf(at.figure, at.joint) };

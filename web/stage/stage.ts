@@ -1,13 +1,16 @@
 import * as THREE from 'three';
 import { OrbitControls } from 'three/examples/jsm/controls/OrbitControls.js';
-import { ROLES } from '../../src/index.ts';
+import { ROLES, restWorldPose } from '../../src/index.ts';
 import type { Camera, FigureName } from '../model/view.ts';
 import type { MotionData, PerformerData, ReceiverData } from '../worker/protocol.ts';
 import { CharacterMesh } from './character-mesh.ts';
 import { type Colours, coloursFor } from './colours.ts';
+import { ErrorLines } from './error-lines.ts';
 import { Ground } from './ground.ts';
 import { PerformerFigure } from './performer-figure.ts';
 import { createPoser, type Poser, sidesOf } from './poses.ts';
+import { StretchMap } from './stretch.ts';
+import { Trails } from './trails.ts';
 
 export type Stance = 'motion' | 'rest' | 'canonical';
 
@@ -17,9 +20,14 @@ export interface Show {
   over: boolean;
   follows: boolean;
   prints: boolean;
-  heat: readonly Float32Array[] | null;
+  /** Values a vertex, or how far the skin is stretched; null for the character's own colours. */
+  heat: readonly Float32Array[] | 'stretch' | null;
+  trails: boolean;
+  errors: boolean;
   /** What the character plays; the motion, unless it shows something else. */
   clip: MotionData['clip'] | null;
+  /** Whether the character plays something that is not the performer's. */
+  alone: boolean;
 }
 
 /** Leg of a grown person, metres: footprints are drawn for it. */
@@ -40,6 +48,9 @@ export class Stage {
   private readonly renderer: THREE.WebGLRenderer;
   private readonly scene = new THREE.Scene();
   private readonly ground = new Ground();
+  private readonly trails = new Trails();
+  private readonly errors = new ErrorLines();
+  private stretch: StretchMap | null = null;
   private readonly sun = new THREE.DirectionalLight(0xffffff, 2.1);
   private figure: PerformerFigure | null = null;
   private mesh: CharacterMesh | null = null;
@@ -50,6 +61,7 @@ export class Stage {
   private heatShown: readonly Float32Array[] | null = null;
   /** How the figures stood when they were last drawn: they are elsewhere when it changes. */
   private place = '';
+  private stance: Stance = 'motion';
 
   constructor(canvas: HTMLCanvasElement, onChange: () => void) {
     this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, powerPreference: 'high-performance' });
@@ -67,6 +79,7 @@ export class Stage {
     reach.top = 3;
     reach.bottom = -3;
     this.scene.add(new THREE.HemisphereLight(0xffffff, 0x8d8678, 1.7), this.sun, this.sun.target, this.ground.group);
+    this.scene.add(this.trails.group, this.errors.lines);
     this.camera.position.set(2.6, 1.7, 5.2);
     this.controls.target.set(0, 0.9, 0);
   }
@@ -116,6 +129,8 @@ export class Stage {
       }
       this.mesh = null;
       this.bones = null;
+      this.stretch = null;
+      this.trails.clear();
     }
     if (!data) return;
     const { skeleton, roles, height } = data;
@@ -134,9 +149,9 @@ export class Stage {
     this.ground.setPrints(motion?.plants ?? [], data.height / (USUAL_LEG * 2));
   }
 
-  /** What the performer is drawn at: legs as long as the character's; as tall as it where no motion tells the legs. */
+  /** What the performer is drawn at: in motion with legs as long as the character's, in a posture as tall as it. */
   get performerScale(): number {
-    if (this.motion) return this.motion.scale;
+    if (this.motion && this.stance === 'motion') return this.motion.scale;
     return this.performer && this.receiver ? this.receiver.height / this.performer.height : 1;
   }
 
@@ -147,6 +162,7 @@ export class Stage {
   }
 
   draw(show: Show): void {
+    this.stance = show.stance;
     this.pose(show);
     const place = `${show.stance}${show.over}`;
     const isElsewhere = this.place !== place && (this.place.startsWith('canonical') || show.stance === 'canonical');
@@ -156,19 +172,47 @@ export class Stage {
       this.pose(show);
     }
     const faint = show.over;
-    if (this.faint !== faint || show.heat !== null || this.heatShown !== show.heat) {
+    const heat = show.heat === 'stretch' ? this.stretchNow() : show.heat;
+    if (this.faint !== faint || this.heatShown !== heat || show.heat === 'stretch') {
       this.figure?.setColours(this.colours, false);
       this.bones?.setColours(this.colours, faint);
-      this.mesh?.setHeat(show.heat, this.colours, faint);
+      this.mesh?.setHeat(heat, this.colours, faint);
       this.faint = faint;
-      this.heatShown = show.heat;
+      this.heatShown = heat;
     }
+    this.showAids(show);
     this.ground.showPrints(show.prints && show.stance === 'motion', this.offsets.target);
     this.renderer.render(this.scene, this.camera);
   }
 
-  private pose({ frame, stance, over, follows, clip }: Show): void {
-    const { performer, receiver, motion } = this;
+  private stretchNow(): Float32Array[] | null {
+    const { receiver, posers } = this;
+    if (!receiver || !posers.target) return null;
+    this.stretch ??= new StretchMap(receiver.skins, restWorldPose(receiver.skeleton));
+    return this.stretch.values(posers.target.pose);
+  }
+
+  private showAids({ trails, errors, stance, clip, frame, alone }: Show): void {
+    const { receiver, performer, posers } = this;
+    const hasTrails = trails && stance === 'motion' && receiver !== null && clip !== null;
+    this.trails.group.visible = hasTrails;
+    if (hasTrails) {
+      this.trails.set(receiver.skeleton, receiver.roles, clip);
+      this.trails.show(frame, this.colours);
+      this.trails.group.position.copy(this.offsets.target);
+    }
+    const hasErrors = errors && stance === 'motion' && !alone && performer !== null && receiver !== null;
+    this.errors.lines.visible = hasErrors;
+    if (hasErrors && posers.source && posers.target) {
+      const source = { skeleton: performer.skeleton, roles: performer.roles, pose: posers.source.pose };
+      const target = { skeleton: receiver.skeleton, roles: receiver.roles, pose: posers.target.pose };
+      this.errors.set(source, target, this.colours);
+      this.errors.lines.position.copy(this.offsets.target);
+    }
+  }
+
+  private pose({ frame, stance, over, follows, clip, alone }: Show): void {
+    const { performer, receiver } = this;
     const half = over ? 0 : this.gap / 2;
     this.offsets.source.set(-half, 0, 0);
     this.offsets.target.set(half, 0, 0);
@@ -178,8 +222,7 @@ export class Stage {
       else if (stance === 'canonical' || !clip || clip.frameCount === 0) poser.canonical();
       else poser.frame(clip, Math.min(frame, clip.frameCount - 1));
     };
-    const isMotion = clip === motion?.clip;
-    take(this.posers.source, isMotion ? performer?.clip : undefined);
+    take(this.posers.source, alone ? undefined : performer?.clip);
     take(this.posers.target, clip ?? undefined);
     if (this.figure && this.posers.source) {
       this.figure.setPose(this.posers.source.pose);
