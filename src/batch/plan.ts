@@ -44,9 +44,23 @@ export interface PlanInput {
 export async function planBatch(input: PlanInput): Promise<BatchPlan> {
   const unusable: UnusableInput[] = [];
   const characters = await listCharacters(input, unusable);
+  const { clips, groups } = await readLibrary(input.clips, unusable, input.groupConstraints);
+  const digests = new Map(groups.map(({ id, digest }) => [id, digest]));
+  return { jobs: layOut(input, clips, characters, digests), groups, characters, unusable };
+}
+
+/**
+ * Reads every file once, for its content and skeleton, and each skeleton group as a body.
+ * @param unusable  files that cannot be used are added here
+ */
+export async function readLibrary(
+  files: readonly ListedFile[],
+  unusable: UnusableInput[],
+  constraintsOf: GroupConstraints = () => ({}),
+): Promise<{ clips: ClipEntry[]; groups: SkeletonGroup[] }> {
   const prints = new Map<string, Fingerprint>();
   const clips: ClipEntry[] = [];
-  for (const file of input.clips) {
+  for (const file of files) {
     try {
       for (const { entry, print } of await readEntries(file)) {
         clips.push(entry);
@@ -65,10 +79,9 @@ export async function planBatch(input: PlanInput): Promise<BatchPlan> {
   }
   const groups: SkeletonGroup[] = [];
   for (const [id, of] of members) {
-    groups.push(await readGroup(id, prints.get(id)!.family, of, input.groupConstraints ?? (() => ({}))));
+    groups.push(await readGroup(id, prints.get(id)!.family, of, constraintsOf));
   }
-  const digests = new Map(groups.map(({ id, digest }) => [id, digest]));
-  return { jobs: layOut(input, clips, characters, digests), groups, characters, unusable };
+  return { clips, groups };
 }
 
 async function listCharacters(

@@ -2,6 +2,7 @@ import { mkdir } from 'node:fs/promises';
 import { resolve } from 'node:path';
 import { RigproofError } from '../errors.ts';
 import { listClips } from './clip-list.ts';
+import { handOut } from './hand-out.ts';
 import type { Job, JobRecord, Task } from './job.ts';
 import { checkNaming } from './names.ts';
 import { writePacks } from './pack.ts';
@@ -187,52 +188,31 @@ export function tasksOf(
   return [...tasks.values()].sort((a, b) => a.block - b.block || b.bytes - a.bytes).map(({ task }) => task);
 }
 
-/** Bytes of clips that are worked on at once. A clip that is larger is worked on alone. */
-const BYTES_IN_HAND = 64 * 1024 * 1024; // A BVH of this size holds half an hour of a full body at 120 Hz.
-
 /** A runner with worker threads of this process. */
 export function threads(workers: number): Runner {
   return async (tasks, report, signal) => {
     const pool = openPool<Task, JobRecord[]>({ workers: Math.min(workers, tasks.length) });
     try {
-      await handOut(tasks, workers, BYTES_IN_HAND, signal, async (task) => {
-        try {
-          report(task, await pool.run(task));
-        } catch (error) {
-          report(
-            task,
-            task.jobs.map((job) => failedRecord(job, error)),
-          );
-        }
-      });
+      await handOut(
+        tasks,
+        ({ jobs }) => jobs[0]!.clip.bytes,
+        workers,
+        signal,
+        async (task) => {
+          try {
+            report(task, await pool.run(task));
+          } catch (error) {
+            report(
+              task,
+              task.jobs.map((job) => failedRecord(job, error)),
+            );
+          }
+        },
+      );
     } finally {
       await pool.close();
     }
   };
-}
-
-/** Hands out tasks in their order: no more at once than there are workers, nor more than there is room for. */
-export async function handOut(
-  tasks: readonly Task[],
-  workers: number,
-  room: number,
-  signal: AbortSignal | undefined,
-  work: (task: Task) => Promise<void>,
-): Promise<void> {
-  const inHand = new Set<Promise<void>>();
-  let bytes = 0;
-  for (const task of tasks) {
-    const size = task.jobs[0]!.clip.bytes;
-    while (inHand.size >= workers || (inHand.size > 0 && bytes + size > room)) await Promise.race(inHand);
-    if (signal?.aborted) break;
-    bytes += size;
-    const running: Promise<void> = work(task).finally(() => {
-      bytes -= size;
-      inHand.delete(running);
-    });
-    inHand.add(running);
-  }
-  await Promise.all(inHand);
 }
 
 function trackProgress(total: number): ((record: JobRecord) => BatchProgress) & { done(): number } {

@@ -6,6 +6,7 @@ import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { RigproofError } from '../errors.ts';
 import { MEASURE_IDS } from '../proof/thresholds.ts';
+import { csvCell } from './csv.ts';
 import type { Job, JobRecord } from './job.ts';
 import type { BatchPlan } from './plan.ts';
 import { findDone, readRecord, roundNumber } from './records.ts';
@@ -177,14 +178,6 @@ async function* csvText(entries: AsyncIterable<SummaryJob>): AsyncGenerator<stri
       ]);
     }
   }
-}
-
-export function csvCell(value: string | number | null): string {
-  if (value === null) return '';
-  const text = typeof value === 'number' ? String(roundNumber('', value)) : value;
-  // A cell that begins like a formula would be run as one by a spreadsheet.
-  const safe = typeof value === 'string' && /^[=+\-@\t\r]/.test(text) ? `'${text}` : text;
-  return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
 }
 
 /** Writes a long text whole or not at all. */

@@ -44,7 +44,7 @@ export interface BatchCommandResult {
 }
 
 /** As shells count an end by Ctrl-C: 128 and the number of the signal. */
-const INTERRUPTED = 130;
+export const INTERRUPTED = 130;
 
 export function batchCommand(): Command {
   const command = new Command('batch')

@@ -10,6 +10,7 @@ import { EXIT } from './output.ts';
 import { pairCommand } from './pair.ts';
 import { proveCommand } from './prove.ts';
 import { retargetCommand } from './retarget.ts';
+import { triageCommand } from './triage.ts';
 import { workCommand } from './work.ts';
 
 /** Faults that lie in how the command was typed, not in a file. */
@@ -32,6 +33,7 @@ const COMMANDS = [
   retargetCommand,
   proveCommand,
   auditCommand,
+  triageCommand,
   batchCommand,
   workCommand,
   openCommand,
