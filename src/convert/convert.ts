@@ -1,12 +1,13 @@
 import { legLength } from '../alignment/alignment.ts';
 import { detectContacts } from '../contact/detect.ts';
+import { type HandContact, holdHands } from '../contact/hands.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
 import { footTrajectories, type Sole, soleOf, soleOfMotion } from '../contact/sole.ts';
 import { unreachedNotes } from '../contact/unreached.ts';
 import type { Note } from '../errors.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { ProofFigure } from '../proof/measure.ts';
-import type { LimbTargets } from '../retarget/limb-targets.ts';
+import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
 import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../retarget/plan.ts';
 import { retargetClip } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
@@ -20,6 +21,8 @@ import { applyRootMotion, ROOT_MOTION_DEFAULTS, type RootMotionOptions, type Tra
 export interface ConvertOptions {
   /** Whether feet that stand in the source are held on the target. */
   contact: boolean;
+  /** Whether hands that rest on the body, on each other or on the floor do so on the target. */
+  hands: boolean;
   retarget: Partial<RetargetOptions>;
   plants: Partial<PlantOptions>;
   /** What a person has corrected beyond roles: postures, held joints, chains, weights of the limbs. */
@@ -30,6 +33,7 @@ export interface ConvertOptions {
 
 export const CONVERT_DEFAULTS: ConvertOptions = {
   contact: true,
+  hands: true,
   retarget: {},
   plants: {},
   mapping: {},
@@ -44,12 +48,14 @@ export interface Conversion {
   travel: Travel | null;
   contacts: FootContacts | null;
   plants: Plant[];
+  handContacts: HandContact[];
   targets: LimbTargets | null;
   notes: Note[];
 }
 
 /**
- * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, run, settle the root motion.
+ * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, hold the hands, run, settle
+ * the root motion.
  * Touches neither; allocates its result. Throws what `applyCorrections`,
  * `compileRetarget` and `applyRootMotion` throw.
  */
@@ -60,16 +66,27 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
   const sourceSoles = hasFeet ? performerSoles(performer) : null;
   const contacts = sourceSoles && contactsOf(performer, sourceSoles);
-  if (!settings.contact || contacts === null || sourceSoles === null) {
-    const { clip, travel } = applyRootMotion(receiver.actor, retargetClip(plan, performer.clip), settings.rootMotion);
-    return { plan, clip, travel, contacts, plants: [], targets: null, notes };
+  let targets: LimbTargets | null = null;
+  let plants: Plant[] = [];
+  if (settings.contact && contacts !== null && sourceSoles !== null) {
+    const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
+    const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
+    notes.push(...unreachedNotes(planted.unreached));
+    targets = planted.targets;
+    plants = planted.plants;
   }
-  const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
-  const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
-  notes.push(...unreachedNotes(planted.unreached));
-  const moved = retargetClip(plan, performer.clip, planted.targets);
+  let moved = retargetClip(plan, performer.clip, targets ?? undefined);
+  let handContacts: HandContact[] = [];
+  if (settings.hands) {
+    const withHands = targets ?? createLimbTargets(performer.clip.frameCount);
+    handContacts = holdHands(plan, performer.clip, moved, receiver.skins, withHands);
+    if (handContacts.length > 0) {
+      targets = withHands;
+      moved = retargetClip(plan, performer.clip, targets);
+    }
+  }
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
-  return { plan, clip, travel, contacts, plants: planted.plants, targets: planted.targets, notes };
+  return { plan, clip, travel, contacts, plants, handContacts, targets, notes };
 }
 
 function hasLegs({ actor }: Performer): boolean {

@@ -4,6 +4,7 @@ import type { Side } from '../skeleton/side.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
+import { thicknessRatio } from './thickness.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointName, type LimbName, pathOf, pointAt, type Track } from './track.ts';
 
@@ -43,7 +44,7 @@ function limbTarget(
     const srcEnd = pathOf(source, performer.end);
     const side = limb.startsWith('left') ? 'left' : 'right';
     const isLeg = limb.endsWith('Leg');
-    const busy = isLeg ? standingOrNear(evidence, side) : null;
+    const busy = isLeg ? standingOrNear(evidence, side) : restingOrNear(evidence, side);
     const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
     const judged: number[] = [];
@@ -99,6 +100,41 @@ function standingOrNear(evidence: Evidence, side: Side): Uint8Array {
   );
 }
 
+/** A hand that rests on the body, the other hand or the floor leaves its target for that; so long before and after. Seconds. */
+const HAND_RAMP = 0.6;
+/** It rests where it is as near as this to a joint (share of leg length), or as low over the floor. */
+const RESTING: readonly { part: Role | 'otherHand' | 'otherForearm'; near: number }[] = [
+  { part: 'otherHand', near: 0.22 },
+  { part: 'otherForearm', near: 0.15 },
+  { part: 'head', near: 0.28 },
+  { part: 'leftUpperLeg', near: 0.21 },
+  { part: 'rightUpperLeg', near: 0.21 },
+  { part: 'leftLowerLeg', near: 0.16 },
+  { part: 'rightLowerLeg', near: 0.16 },
+];
+const RESTING_HEIGHT = 0.18;
+
+/** Frames in which a hand of the source rests on something, or soon will, or just did. */
+function restingOrNear({ source, target, sharedFrames }: Evidence, side: Side): Uint8Array | null {
+  const hand = `${side}Hand` as const;
+  const other = side === 'left' ? 'right' : 'left';
+  if (!source || source.figure.roles[hand] === undefined) return null;
+  const spans: [number, number][] = [];
+  const ramp = Math.round(HAND_RAMP / target.frameDuration);
+  const addNear = (isNear: (f: number) => boolean): void => {
+    for (let f = 0; f < sharedFrames; f++) if (isNear(f)) spans.push([Math.max(0, f - ramp), f + ramp]);
+  };
+  for (const { part, near } of RESTING) {
+    const role =
+      part === 'otherHand' ? (`${other}Hand` as const) : part === 'otherForearm' ? (`${other}LowerArm` as const) : part;
+    const apart = distances(source, hand, role, sharedFrames);
+    if (apart) addNear((f) => apart[f]! < near);
+  }
+  const path = pathOf(source, { joint: source.figure.roles[hand]!, offset: [0, 0, 0] });
+  addNear((f) => path[f * 3 + 1]! < RESTING_HEIGHT * source.legLength);
+  return flagsOf(spans, target.frameCount);
+}
+
 /** Joints closer than this (share of the source's leg length) touch; the second number is what the hand may touch. */
 const TOUCH: readonly { a: Role; b: Role; near: number }[] = [
   { a: 'leftHand', b: 'rightHand', near: 0.15 },
@@ -133,14 +169,15 @@ export function measureSelfContact(evidence: Evidence): Measure {
     }
     const excess = new Float64Array(sharedFrames);
     const judged: number[] = [];
+    const thicker = thicknessRatio(target, source, a, b);
     for (let f = 0; f < sharedFrames; f++) {
       if (!touching[f]) continue;
-      excess[f] = Math.max(0, own[f]! - performer[f]!);
+      excess[f] = Math.max(0, own[f]! - thicker * performer[f]!);
       judged.push(excess[f]!);
     }
     if (judged.length === 0) continue;
     for (const e of judged) excesses.push(e);
-    details[`${a} ${b}`] = { ...spread(judged), frames: judged.length };
+    details[`${a} ${b}`] = { ...spread(judged), frames: judged.length, thicker };
     for (const place of placesAbove(
       target,
       a,

@@ -75,7 +75,7 @@ export const MEASURE_RULES = {
   'limb-target-hands': {
     title: 'Hands reach',
     meaning:
-      'Distance of a wrist from its scaled target: own shoulder + own arm length / source arm length × (source wrist − source shoulder), in 95 of 100 frames.',
+      'Distance of a wrist from its scaled target: own shoulder + own arm length / source arm length × (source wrist − source shoulder), in 95 of 100 frames in which the hand does not rest on anything.',
     unit: 'leg length',
     threshold: 0.03,
     reason: `${NO_SOURCE}: 3 % is 2.5 cm on an adult, less than the width of a hand.`,
@@ -84,7 +84,7 @@ export const MEASURE_RULES = {
   'self-contact': {
     title: 'Self-contact',
     meaning:
-      'Where the source holds a hand on the other hand, the head, the hips or a knee: how much farther apart they are on the target, in 95 of 100 such frames.',
+      'Where the source holds a hand on the other hand, the head, the hips or a knee: how much farther apart they are on the target than thicker hands, head or hips account for, in 95 of 100 such frames.',
     unit: 'leg length',
     threshold: 0.08,
     reason: `${NO_SOURCE}: 8 % is 7 cm on an adult; bodies differ in girth, so joints that touch on one need not be as near on another.`,
