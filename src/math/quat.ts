@@ -108,6 +108,35 @@ export function rotateVec(out: Float64Array, o: number, q: Float64Array, i: numb
   out[o + 2] = z + qw * tz + qx * ty - qy * tx;
 }
 
+/** out = base + q v q⁻¹: where a point fixed to a joint is, from the joint's rotation and place. `out` may be any input. */
+export function rotateAddVec(
+  out: Float64Array,
+  o: number,
+  q: Float64Array,
+  i: number,
+  v: Float64Array,
+  j: number,
+  base: Float64Array,
+  b: number,
+): void {
+  const qx = q[i]!;
+  const qy = q[i + 1]!;
+  const qz = q[i + 2]!;
+  const qw = q[i + 3]!;
+  const x = v[j]!;
+  const y = v[j + 1]!;
+  const z = v[j + 2]!;
+  const tx = 2 * (qy * z - qz * y);
+  const ty = 2 * (qz * x - qx * z);
+  const tz = 2 * (qx * y - qy * x);
+  const bx = base[b]!;
+  const by = base[b + 1]!;
+  const bz = base[b + 2]!;
+  out[o] = x + qw * tx + qy * tz - qz * ty + bx;
+  out[o + 1] = y + qw * ty + qz * tx - qx * tz + by;
+  out[o + 2] = z + qw * tz + qx * ty - qy * tx + bz;
+}
+
 /** out = q v q⁻¹ with the vector given by its three numbers. */
 export function rotateXyz(
   out: Float64Array,
@@ -205,6 +234,8 @@ export function rotationBetween(
   normalizeQuat(out, o);
 }
 
+const share = new Float64Array(1);
+
 /** out = spherical interpolation from a (t = 0) to b (t = 1) along the shorter arc. `out` may be either input. */
 export function slerpQuat(
   out: Float64Array,
@@ -215,6 +246,22 @@ export function slerpQuat(
   j: number,
   t: number,
 ): void {
+  share[0] = t;
+  slerpQuatBy(out, o, a, i, b, j, share, 0);
+}
+
+/** The same with t at `shares[k]`. For the frame loop: a number that is handed to a call that is not inlined is boxed. */
+export function slerpQuatBy(
+  out: Float64Array,
+  o: number,
+  a: Float64Array,
+  i: number,
+  b: Float64Array,
+  j: number,
+  shares: Float64Array,
+  k: number,
+): void {
+  const t = shares[k]!;
   const ax = a[i]!;
   const ay = a[i + 1]!;
   const az = a[i + 2]!;
@@ -235,10 +282,10 @@ export function slerpQuat(
   let kb = t;
   // Below 0.5 mrad the chord and the arc agree to Float64 rounding, and the sine would divide by nearly nothing.
   if (cos < 1 - 1e-7) {
-    const angle = Math.acos(cos);
-    const k = 1 / Math.sin(angle);
-    ka = Math.sin(ka * angle) * k;
-    kb = Math.sin(kb * angle) * k;
+    // sin((1 − t) θ) / sin θ = cos tθ − cos θ · sin tθ / sin θ
+    const angle = t * Math.acos(cos);
+    kb = Math.sin(angle) / Math.sqrt((1 - cos) * (1 + cos));
+    ka = Math.cos(angle) - cos * kb;
   }
   out[o] = ka * ax + kb * bx;
   out[o + 1] = ka * ay + kb * by;

@@ -5,11 +5,10 @@ import {
   rotateAddVec,
   rotateVec,
   rotateVecInverse,
-  slerpQuat,
-  twistOf,
+  slerpQuatBy,
 } from '../math/quat.ts';
 import { createTwoBoneScratch, solveTwoBone } from '../math/two-bone.ts';
-import { copyVec, distanceVec, lerpVec, subVec } from '../math/vec.ts';
+import { copyVec, subVec } from '../math/vec.ts';
 import { type Clip, createClip } from '../skeleton/clip.ts';
 import type { LimbTargets } from './limb-targets.ts';
 import { BLENDED, DRIVEN, type LimbPlan, REST, type RetargetPlan, TWISTED } from './plan.ts';
@@ -60,7 +59,8 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
   const dstCount = target.skeleton.jointCount;
   const srcParents = source.skeleton.parents;
   const dstParents = target.skeleton.parents;
-  const { limbEnds } = target.alignment;
+  const { limbEnds, hinges } = target.alignment;
+  const { restRotations, restOffsets, srcUndo, dstHips } = plan;
   const joints = Int16Array.from({ length: dstCount }, (_, j) => j);
   const driven = joints.filter((j) => kinds[j] === DRIVEN);
   const blendOf = (j: number): string => `${driverA[j]} ${driverB[j]} ${driverT[j]}`;
@@ -84,7 +84,7 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
   const scratch = createTwoBoneScratch();
 
   // Hips that nothing turns stay as they are.
-  copyQuat(rotations, plan.dstHips * 4, plan.restRotations, plan.dstHips * 4);
+  copyQuat(rotations, dstHips * 4, restRotations, dstHips * 4);
 
   function readSource(src: Clip, f: number): void {
     const { translationJoints, translations } = src;
@@ -121,9 +121,9 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       if (isNewBlend[i]) {
         const a = driverA[j]! * 4;
         const b = driverB[j]! * 4;
-        mulQuat(quatA, 0, srcRotations, a, plan.srcUndo, a);
-        mulQuat(quatB, 0, srcRotations, b, plan.srcUndo, b);
-        slerpQuat(quatA, 0, quatA, 0, quatB, 0, driverT[j]!);
+        mulQuat(quatA, 0, srcRotations, a, srcUndo, a);
+        mulQuat(quatB, 0, srcRotations, b, srcUndo, b);
+        slerpQuatBy(quatA, 0, quatA, 0, quatB, 0, driverT, j);
       }
       mulQuat(rotations, j * 4, quatA, 0, offsets, j * 4);
     }
@@ -131,7 +131,7 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
 
   /** Pelvis: the performer's, scaled about the floor; then the hips joint from it. */
   function placeHips(shift: Float64Array | undefined, at: number): void {
-    const { srcPelvis, scale, pelvisOffset, dstHips } = plan;
+    const { srcPelvis, scale, pelvisOffset } = plan;
     let x = 0;
     let y = 0;
     let z = 0;
@@ -154,21 +154,21 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     }
   }
 
-  /** Rotation of a joint that is not driven, and the position of any joint, from its parent in the solve tree. */
-  function settle(j: number): void {
-    const p = solveParents[j]!;
-    const at = j * 4;
-    const kind = kinds[j]!;
-    if (p < 0) {
-      if (j !== plan.dstHips) {
-        if (kind !== DRIVEN && kind !== BLENDED) copyQuat(rotations, at, plan.restRotations, at);
-        copyVec(positions, j * 3, plan.restOffsets, j * 3);
+  /** Rotations of joints that are not driven, and the positions of all, from their parents in the solve tree. */
+  function settle(list: Int16Array): void {
+    for (let i = 0; i < list.length; i++) {
+      const j = list[i]!;
+      const p = solveParents[j]!;
+      const kind = kinds[j]!;
+      if (p >= 0) {
+        if (kind === REST) mulQuat(rotations, j * 4, rotations, p * 4, restRotations, j * 4);
+        else if (kind === TWISTED) twist(j);
+        rotateAddVec(positions, j * 3, rotations, p * 4, restOffsets, j * 3, positions, p * 3);
+      } else if (j !== dstHips) {
+        if (kind === REST) copyQuat(rotations, j * 4, restRotations, j * 4);
+        copyVec(positions, j * 3, restOffsets, j * 3);
       }
-      return;
     }
-    if (kind === TWISTED) twist(j);
-    else if (kind !== DRIVEN && kind !== BLENDED) mulQuat(rotations, at, rotations, p * 4, plan.restRotations, at);
-    rotateAddVec(positions, j * 3, rotations, p * 4, plan.restOffsets, j * 3, positions, p * 3);
   }
 
   function twist(j: number): void {
@@ -177,14 +177,18 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     // Along an upper segment the twist is seen in its own frame, along a lower one in the frame it grows from.
     if (outer === carrier) mulQuat(quatA, 0, undo, 0, quatA, 0);
     else mulQuat(quatA, 0, quatA, 0, undo, 0);
-    const angle = twistOf(quatB, 0, quatA, 0, axis[0]!, axis[1]!, axis[2]!) * share * 0.5;
+    // As `twistOf` in math/quat.ts has it, written out because numbers handed to and from a call are boxed.
+    const along = quatA[0]! * axis[0]! + quatA[1]! * axis[1]! + quatA[2]! * axis[2]!;
+    const w = quatA[3]!;
+    const isTwisted = along * along + w * w >= 1e-18;
+    const angle = isTwisted ? share * Math.atan2(w < 0 ? -along : along, Math.abs(w)) : 0;
     const s = Math.sin(angle);
     quatB[0] = axis[0]! * s;
     quatB[1] = axis[1]! * s;
     quatB[2] = axis[2]! * s;
     quatB[3] = Math.cos(angle);
     mulQuat(quatB, 0, rotations, carrier * 4, quatB, 0);
-    mulQuat(rotations, j * 4, quatB, 0, plan.restRotations, j * 4);
+    mulQuat(rotations, j * 4, quatB, 0, restRotations, j * 4);
   }
 
   function sourceEnd(limb: LimbPlan): void {
@@ -206,12 +210,11 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       end = (dstCount + limb.limb) * 3;
       rotateAddVec(positions, end, rotations, dstLower * 4, limbEnds, limb.limb * 3, positions, middle);
     }
-    const held = targets ? targets.positionWeights[f * 4 + limb.limb]! : 0;
-    const turned = targets && dstEnd >= 0 && !limb.endHeld ? targets.rotationWeights[f * 4 + limb.limb]! : 0;
-    if (limb.reach > 0 || held > 0) lead(limb, root, middle, end, targets, f, held);
-    if (turned > 0) turnEnd(limb, targets!, f, turned);
-    const joints = below[i]!;
-    for (let n = 0; n < joints.length; n++) settle(joints[n]!);
+    const at = f * 4 + limb.limb;
+    if (limb.reach > 0 || (targets && targets.positionWeights[at]! > 0)) lead(limb, root, middle, end, targets, at);
+    if (targets && dstEnd >= 0 && !limb.endHeld && targets.rotationWeights[at]! > 0) turnEnd(limb, targets, at);
+    settle(below[i]!);
+    if (dstEnd < 0) rotateAddVec(positions, end, rotations, dstLower * 4, limbEnds, limb.limb * 3, positions, middle);
     if (targets && limb.dstToes >= 0) turnToes(limb, belowToes[i]!, targets, f);
   }
 
@@ -222,37 +225,60 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
     middle: number,
     end: number,
     targets: LimbTargets | undefined,
-    f: number,
-    held: number,
+    at: number,
   ): void {
-    const { dstUpper, dstLower } = limb;
-    // Extension that the performer's own angles give: up to there no reach is softened.
-    const natural = distanceVec(positions, root, positions, end);
-    copyVec(goal, 0, positions, end);
-    if (limb.reach > 0) {
+    const { dstUpper, dstLower, srcUpper, reach, ratio, length } = limb;
+    const rx = positions[root]!;
+    const ry = positions[root + 1]!;
+    const rz = positions[root + 2]!;
+    const ex = positions[end]!;
+    const ey = positions[end + 1]!;
+    const ez = positions[end + 2]!;
+    let x = ex;
+    let y = ey;
+    let z = ez;
+    if (reach > 0) {
       sourceEnd(limb);
-      subVec(vec, 0, vec, 0, srcPositions, limb.srcUpper * 3);
-      vec[0] = positions[root]! + limb.ratio * vec[0]!;
-      vec[1] = positions[root + 1]! + limb.ratio * vec[1]!;
-      vec[2] = positions[root + 2]! + limb.ratio * vec[2]!;
-      lerpVec(goal, 0, goal, 0, vec, 0, limb.reach);
+      x += reach * (rx + ratio * (vec[0]! - srcPositions[srcUpper * 3]!) - x);
+      y += reach * (ry + ratio * (vec[1]! - srcPositions[srcUpper * 3 + 1]!) - y);
+      z += reach * (rz + ratio * (vec[2]! - srcPositions[srcUpper * 3 + 2]!) - z);
     }
-    if (held > 0) lerpVec(goal, 0, goal, 0, targets!.positions, (f * 4 + limb.limb) * 3, held);
-    const asked = held > 0 ? Math.min(1, targets!.reaches[f * 4 + limb.limb]!) : 0;
-    soften(root, Math.max(natural, Math.max(SOFT_REACH, asked) * limb.length), limb.length);
-
-    if (held > 0 || distanceVec(goal, 0, positions, end) > MET * limb.length) {
-      rotateVec(hinge, 0, rotations, dstUpper * 4, target.alignment.hinges, limb.limb * 3);
-      solveTwoBone(positions, root, middle, end, goal, 0, hinge, 0, turns, scratch);
-      mulQuat(rotations, dstUpper * 4, turns, 0, rotations, dstUpper * 4);
-      mulQuat(rotations, dstLower * 4, turns, 4, rotations, dstLower * 4);
+    const held = targets ? targets.positionWeights[at]! : 0;
+    if (held > 0) {
+      const places = targets!.positions;
+      x += held * (places[at * 3]! - x);
+      y += held * (places[at * 3 + 1]! - y);
+      z += held * (places[at * 3 + 2]! - z);
     }
+    // The goal is pulled in when it lies beyond `free`: its distance then nears the limb's length as 1 − e^−x, continuous
+    // in value and slope, so that the middle joint slows down instead of snapping straight. Up to the extension that the
+    // performer's own angles give, no reach is softened.
+    const natural = Math.sqrt((ex - rx) * (ex - rx) + (ey - ry) * (ey - ry) + (ez - rz) * (ez - rz));
+    const free = Math.max(natural, SOFT_REACH * length);
+    const distance = Math.sqrt((x - rx) * (x - rx) + (y - ry) * (y - ry) + (z - rz) * (z - rz));
+    if (distance > free) {
+      const left = length - free;
+      const k = (left > 1e-9 ? free + left * (1 - Math.exp((free - distance) / left)) : free) / distance;
+      x = rx + k * (x - rx);
+      y = ry + k * (y - ry);
+      z = rz + k * (z - rz);
+    }
+    const missed = (x - ex) * (x - ex) + (y - ey) * (y - ey) + (z - ez) * (z - ez);
+    if (held === 0 && missed <= MET * length * (MET * length)) return;
+    goal[0] = x;
+    goal[1] = y;
+    goal[2] = z;
+    rotateVec(hinge, 0, rotations, dstUpper * 4, hinges, limb.limb * 3);
+    solveTwoBone(positions, root, middle, end, goal, 0, hinge, 0, turns, scratch);
+    mulQuat(rotations, dstUpper * 4, turns, 0, rotations, dstUpper * 4);
+    mulQuat(rotations, dstLower * 4, turns, 4, rotations, dstLower * 4);
   }
 
   /** Turns hand or foot to its target; toes that the performer turns go along. */
-  function turnEnd({ limb, dstEnd, dstToes }: LimbPlan, targets: LimbTargets, f: number, weight: number): void {
+  function turnEnd({ dstEnd, dstToes }: LimbPlan, targets: LimbTargets, at: number): void {
     copyQuat(quatA, 0, rotations, dstEnd * 4);
-    slerpQuat(rotations, dstEnd * 4, rotations, dstEnd * 4, targets.rotations, (f * 4 + limb) * 4, weight);
+    const { rotations: wanted, rotationWeights } = targets;
+    slerpQuatBy(rotations, dstEnd * 4, rotations, dstEnd * 4, wanted, at * 4, rotationWeights, at);
     if (dstToes < 0 || kinds[dstToes] === REST) return;
     mulInverseQuat(quatA, 0, quatA, 0, rotations, dstToes * 4);
     mulQuat(rotations, dstToes * 4, rotations, dstEnd * 4, quatA, 0);
@@ -260,22 +286,10 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
 
   function turnToes({ limb, dstToes }: LimbPlan, joints: Int16Array, targets: LimbTargets, f: number): void {
     const at = f * 2 + limb;
-    const weight = targets.toeWeights[at]!;
-    if (weight === 0) return;
-    slerpQuat(rotations, dstToes * 4, rotations, dstToes * 4, targets.toeRotations, at * 4, weight);
-    for (let i = 0; i < joints.length; i++) settle(joints[i]!);
-  }
-
-  /**
-   * Pulls the goal in when it lies beyond `free` of the limb's length: the distance then nears the length as
-   * 1 − e^−x, continuous in value and slope, so that the middle joint slows down instead of snapping straight.
-   */
-  function soften(root: number, free: number, length: number): void {
-    const distance = distanceVec(goal, 0, positions, root);
-    if (distance <= free || distance === 0) return;
-    const left = length - free;
-    const eased = left > 1e-9 ? free + left * (1 - Math.exp((free - distance) / left)) : free;
-    lerpVec(goal, 0, positions, root, goal, 0, eased / distance);
+    const { toeRotations, toeWeights } = targets;
+    if (toeWeights[at] === 0) return;
+    slerpQuatBy(rotations, dstToes * 4, rotations, dstToes * 4, toeRotations, at * 4, toeWeights, at);
+    settle(joints);
   }
 
   function writeLocals(out: Clip, k: number): void {
@@ -310,7 +324,7 @@ export function createRetargeter(plan: RetargetPlan): Retargeter {
       readSource(src, f);
       transferRotations();
       placeHips(targets?.rootShifts, f * 3);
-      for (let i = 0; i < before.length; i++) settle(before[i]!);
+      settle(before);
       for (let i = 0; i < limbs.length; i++) solveLimb(i, targets, f);
       writeLocals(out, k);
     },

@@ -5,24 +5,27 @@ import type { Character } from '../../src/formats/gltf/character.ts';
 import { parseContainer } from '../../src/formats/gltf/container.ts';
 import { readCharacter } from '../../src/formats/gltf/read-character.ts';
 import type { Role, RoleMap } from '../../src/pairing/roles.ts';
-import { compileRetarget } from '../../src/retarget/plan.ts';
-import { createRetargeter, createTargetClip } from '../../src/retarget/retargeter.ts';
+import { compileRetarget, type RetargetPlan } from '../../src/retarget/plan.ts';
+import { retargetClip } from '../../src/retarget/retargeter.ts';
 import type { Clip } from '../../src/skeleton/clip.ts';
-import { inversePlacement, placeClip, placementOf, placeSkeleton } from '../../src/skeleton/normalise.ts';
+import {
+  inversePlacement,
+  type Placement,
+  placeClip,
+  placementOf,
+  placeSkeleton,
+} from '../../src/skeleton/normalise.ts';
 import { bodyOf } from './figure.ts';
 import { rigPath, rigTruth } from './rigs.ts';
 import { truthClip } from './truth-clip.ts';
 
 const BVH_FOLDER = new URL('../../../shared/data/bvh/', import.meta.url);
 
-/**
- * A real clip retargeted onto a real rig that stands Y up, facing +Z, with the roles of the truth tables: what the
- * writer gets to write, without depending on pairing.
- */
-export function realJob(
+/** The plan for a real clip and a real rig that stands Y up, facing +Z, with the roles of the truth tables. */
+export function realPlan(
   clipName: string,
   rigName: string,
-): { character: Character; clip: Clip; metresPerUnit: number } {
+): { character: Character; plan: RetargetPlan; clip: Clip; placement: Placement } {
   const source = truthClip(BVH_FOLDER, clipName);
   const sourceBody = bodyOf(source.skeleton, source.roles, 1.7);
   const performer = {
@@ -46,8 +49,16 @@ export function realJob(
     body,
     alignment: alignFigure(skeleton, body, restAnkleHeights(skeleton, roles, [])),
   });
-  const retargeter = createRetargeter(plan);
-  const world = createTargetClip(plan, clipName, source.clip.frameCount, source.clip.frameDuration);
-  for (let f = 0; f < world.frameCount; f++) retargeter.frame(source.clip, f, world, f);
-  return { character, clip: placeClip(world, skeleton, inversePlacement(placement)), metresPerUnit };
+  return { character, plan, clip: source.clip, placement };
+}
+
+/** A real clip retargeted onto a real rig: what the writer gets to write, without depending on pairing. */
+export function realJob(
+  clipName: string,
+  rigName: string,
+): { character: Character; clip: Clip; metresPerUnit: number } {
+  const { character, plan, clip, placement } = realPlan(clipName, rigName);
+  const world = retargetClip(plan, { ...clip, name: clipName });
+  const { skeleton } = plan.target;
+  return { character, clip: placeClip(world, skeleton, inversePlacement(placement)), metresPerUnit: placement.scale };
 }
