@@ -268,7 +268,7 @@ export const FINDING_RULES = {
     rank: 0.65,
     title: 'A joint of the body moves no skin',
     meaning: 'It can be animated, but nothing is seen of it.',
-    unit: 'weight',
+    unit: 'count',
     threshold: 0,
     reason: 'no vertex follows it',
     remedy: 'Give the joint the skin that it should move, or leave it out of the skin.',

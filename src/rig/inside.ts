@@ -27,7 +27,7 @@ export function checkInside(view: RigView): Finding[] {
     skins.forEach((skin, m) => {
       nearest = Math.min(nearest, distanceToMesh(vertices[m]!, skin.triangles, pose.positions, j * 3));
     });
-    if (nearest <= limit) return [];
+    if (nearest <= limit || !Number.isFinite(nearest)) return []; // a mesh without triangles has no inside
     return [jointPlace(view, [j], nearest / legLength, `${Math.round(nearest * 1000)} mm outside`)];
   });
   return finding('joint-outside-mesh', where);
@@ -118,8 +118,29 @@ function squaredDistance(p: Float64Array, a: number, b: number, c: number, point
     s = whole > 0 ? vb / whole : 0;
     u = whole > 0 ? vc / whole : 0;
   }
+  // A triangle of which two corners are one divides nothing by nothing: it is its longest edge.
+  if (Number.isNaN(s) || Number.isNaN(u))
+    return Math.min(
+      squaredToEdge(p, a, b, point, at),
+      squaredToEdge(p, b, c, point, at),
+      squaredToEdge(p, c, a, point, at),
+    );
   const x = apx - s * abx - u * acx;
   const y = apy - s * aby - u * acy;
   const z = apz - s * abz - u * acz;
   return x * x + y * y + z * z;
+}
+
+function squaredToEdge(p: Float64Array, a: number, b: number, point: Float64Array, at: number): number {
+  let along = 0;
+  let length2 = 0;
+  for (let k = 0; k < 3; k++) {
+    const edge = p[b + k]! - p[a + k]!;
+    along += edge * (point[at + k]! - p[a + k]!);
+    length2 += edge * edge;
+  }
+  const t = length2 > 0 ? Math.min(1, Math.max(0, along / length2)) : 0;
+  let sum = 0;
+  for (let k = 0; k < 3; k++) sum += (point[at + k]! - p[a + k]! - t * (p[b + k]! - p[a + k]!)) ** 2;
+  return sum;
 }

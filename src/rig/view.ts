@@ -154,7 +154,8 @@ function legLengthOf({ skeleton, roles, pose, vertices }: RigView): number {
     const [a, b, c] = joints as [number, number, number];
     lengths.push(distance(pose.positions, a, b) + distance(pose.positions, b, c));
   }
-  if (lengths.length > 0) return lengths.reduce((sum, length) => sum + length, 0) / lengths.length;
+  const mean = lengths.reduce((sum, length) => sum + length, 0) / lengths.length;
+  if (mean > 0) return mean;
   let low = Number.POSITIVE_INFINITY;
   let high = Number.NEGATIVE_INFINITY;
   for (const points of [pose.positions.subarray(0, skeleton.jointCount * 3), ...vertices])

@@ -307,6 +307,14 @@ describe('geometry', () => {
     expect(windingNumber(corners, triangles.subarray(0, 18), new Float64Array(3), 0)).toBeCloseTo(0.5, 9);
   });
 
+  it('measures the distance to triangles without an area: a needle and a point', () => {
+    const needle = new Uint32Array([0, 0, 4, 7, 7, 7]);
+    // From (-1, -1, -1) to (1, -1, -1), and the corner (1, 1, 1).
+    expect(distanceToMesh(corners, needle, new Float64Array([0, -1, -4]), 0)).toBeCloseTo(3, 12);
+    expect(distanceToMesh(corners, needle, new Float64Array([1, 1, 3]), 0)).toBeCloseTo(2, 12);
+    expect(windingNumber(corners, needle, new Float64Array([0.5, 0.2, 0.3]), 0)).toBe(0);
+  });
+
   it('measures the distance to a face, an edge and a corner', () => {
     expect(distanceToMesh(corners, triangles, new Float64Array([0.2, 0.1, 3]), 0)).toBeCloseTo(2, 12);
     expect(distanceToMesh(corners, triangles, new Float64Array([4, 5, 0.5]), 0)).toBeCloseTo(5, 12);
