@@ -37,9 +37,9 @@ export function holdPivots(
   const { feet, ankles, offsets, supports, floors } = path;
   const vec = new Float64Array(3);
   for (let f = 0; f < supports.length; f++) supports[f] = supportHeight(level, feet, f);
-  for (const { point, span, spot } of rests) {
+  for (const { pivot, span, spot } of rests) {
     for (let f = span.first; f <= span.last; f++) {
-      rotateVec(vec, 0, feet, f * 4, level[point].at, 0);
+      rotateVec(vec, 0, feet, f * 4, pivot.at, 0);
       const at = f * 3;
       offsets[at] = spot[0] - vec[0]! - ankles[at]!;
       offsets[at + 1] = floors[f]! + supports[f]! - ankles[at + 1]!;
@@ -76,15 +76,15 @@ export function floorsUnder(floors: Float64Array, rests: readonly Rest[]): void 
  * height y of the foot over the floor under the clearance m becomes (y + m)² / 4m, which meets y at m and the floor at −m
  * with equal slope; m is 0 in contact and opens outside.
  *
- * @param lifts  by how much the plain path is moved besides, frames × 3 (the second of each)
+ * @param lifts  by how much the plain path is moved besides, frames × 3 (the second of each); null for none
  * @param out    heights, one a frame
  */
-export function settleHeights(path: FootPath, lifts: Float64Array, legLength: number, out: Float64Array): void {
+export function settleHeights(path: FootPath, lifts: Float64Array | null, legLength: number, out: Float64Array): void {
   const { ankles, offsets, supports, floors, grounded } = path;
   for (let f = 0, at = 1; f < supports.length; f++, at += 3) {
     const base = floors[f]! + supports[f]!;
     const m = CLEARANCE * legLength * (1 - grounded[f]!);
-    const over = ankles[at]! + offsets[at]! + lifts[at]! - base;
+    const over = ankles[at]! + offsets[at]! + (lifts ? lifts[at]! : 0) - base;
     if (over >= m) out[f] = base + over;
     else out[f] = over <= -m ? base : base + ((over + m) * (over + m)) / (4 * m);
   }

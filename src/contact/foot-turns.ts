@@ -190,15 +190,24 @@ export function clearToes(
     rotateVec(joint, 0, feet, f * 4, level.ball.at, 0);
     rotateVec(tip, 0, toes, f * 4, level.toeEnd!, 0);
     const under = floors[f]! - ankleHeights[f]! - joint[1]!;
-    if (tip[1]! >= under) continue;
     attitudeOf(attitude, toes, f, undo);
     const along = tip[0]! * attitude.x + tip[2]! * attitude.z;
     const length = Math.hypot(along, tip[1]!);
     if (length < 1e-9) continue;
-    const wanted = Math.asin(Math.max(-1, Math.min(1, under / length)));
-    pitchTurn(turn, attitude, wanted - Math.atan2(tip[1]!, along));
+    const more = leastPitch(under / length) - Math.atan2(tip[1]!, along);
+    if (more <= 0) continue;
+    pitchTurn(turn, attitude, more);
     mulQuat(toes, f * 4, turn, 0, toes, f * 4);
   }
+}
+
+/** From here on the arc sine is continued by its tangent, which lies above it: it ends with an infinite slope. */
+const STEEP = -0.8;
+
+/** Pitch of toes of length 1 whose tip is on a floor at this height under their joint. */
+function leastPitch(under: number): number {
+  if (under > STEEP) return Math.asin(Math.min(1, under));
+  return Math.asin(STEEP) + (under - STEEP) / Math.sqrt(1 - STEEP * STEEP);
 }
 
 /** The rotation that raises the toes of a foot with this heading by an angle: about the axis to its right. */

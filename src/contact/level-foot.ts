@@ -21,10 +21,10 @@ export interface LevelFoot {
   /** What stays in place while the foot rests on its heel and on its ball. */
   heel: SupportPoint;
   ball: SupportPoint;
+  /** Other points on which a stiff foot may turn while its ball rests, from its front end back to its ball. */
+  turningPoints: readonly SupportPoint[];
   /** All points that can come lowest. */
   support: readonly SupportPoint[];
-  /** From heel to ball on the floor, heading +Z: x and z. */
-  stride: [number, number];
   /** Front end of the tread from the toes joint, in its frame; null where the foot does not roll over toes. */
   toeEnd: Float64Array | null;
 }
@@ -46,7 +46,17 @@ export function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): Level
     invertQuat(undo, 0, posture, 0);
     const pivot = { at: new Float64Array(3), height: 0 };
     const support = [pivot, corner(sole.rear), corner(sole.front)];
-    return { posture, undo, turn, toesPosture: null, heel: pivot, ball: pivot, support, stride: [0, 0], toeEnd: null };
+    return {
+      posture,
+      undo,
+      turn,
+      toesPosture: null,
+      heel: pivot,
+      ball: pivot,
+      turningPoints: [],
+      support,
+      toeEnd: null,
+    };
   }
   levelTurn(turn, posture, sole);
   mulQuat(posture, 0, turn, 0, posture, 0);
@@ -73,9 +83,17 @@ export function levelFoot(plan: RetargetPlan, limb: LimbPlan, sole: Sole): Level
     mulQuat(toesPosture, 0, turn, 0, toesPosture, 0);
     toeEnd = Float64Array.from(sole.frontInToes!);
   }
-  const stride = Float64Array.from(ball.at, (v, k) => v - heel.at[k]!);
+  const turningPoints = rollsOverToes
+    ? []
+    : [0.25, 0.5, 0.75, 1].map((t) => point(tread[3]!.map((v, k) => v + t * (tread[2]![k]! - v))));
+  return { posture, undo, turn, toesPosture, heel, ball, turningPoints, support, toeEnd };
+}
+
+/** From one point to another on the floor while the foot is level and heads for +Z: x and z. */
+export function strideBetween({ posture }: LevelFoot, from: SupportPoint, to: SupportPoint): [number, number] {
+  const stride = Float64Array.from(to.at, (v, k) => v - from.at[k]!);
   rotateVec(stride, 0, posture, 0, stride, 0);
-  return { posture, undo, turn, toesPosture, heel, ball, support, stride: [stride[0]!, stride[2]!], toeEnd };
+  return [stride[0]!, stride[2]!];
 }
 
 /** Turn that puts heel and ball of the sole at one height: about the level axis square to the foot. */

@@ -6,7 +6,7 @@
  *     Σ w·(|goal − hip − s| − extension)²  over the legs, frame by frame: knees stay as bent as the performer's are
  *   + KEEP · |s − mean displacement of the feet|²
  *   + λ · |s″|²                             a low-pass: it moves no faster than the pelvis of a person
- *   + BARRIER · (|goal − hip − s| − reach)²   where a leg would have to be longer than it may be
+ *   + BARRIER · (|goal − hip − s| − limit)²   where a leg would have to be longer, or folded further, than it may be
  *
  * with w large where a leg is nearly straight, since there a small change of its extension bends the knee much. Each round
  * linearises the distances (Gauss–Newton) and solves one banded system; time and memory grow with the frames.
@@ -38,7 +38,9 @@ export interface ReachLeg {
   /** Distance from hip to ankle as the performer has it, and the farthest reach of the leg, a frame, metres. */
   extensions: Float64Array;
   reaches: Float64Array;
-  /** 1 where the foot stands, 0 where it swings, a frame: how far it has to be reached. */
+  /** The nearest that the ankle may come to the hip, a frame, metres: knees do not fold further than they can. */
+  nearest: Float64Array;
+  /** 1 where the foot stands, 0 where it swings freely, a frame: how far its goal has to be met. */
   held: Float64Array;
   /** Length of the leg, metres. */
   length: number;
@@ -107,7 +109,7 @@ function addLeg(
   band: Float64Array,
   right: Float64Array,
 ): void {
-  const { hips, goals, extensions, reaches, held, length } = leg;
+  const { hips, goals, extensions, reaches, nearest, held, length } = leg;
   for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
     if (held[f] === 0) continue;
     const sx = shifts[at]!;
@@ -126,9 +128,10 @@ function addLeg(
     let weight = (BENT_WEIGHT * held[f]!) / Math.max(STRAIGHT, 1 - share * share);
     const along = sx * x + sy * y + sz * z;
     let pull = weight * (along + distance - extensions[f]!);
-    if (distance > reaches[f]! * (1 - MARGIN)) {
+    const limit = Math.max(nearest[f]!, Math.min(reaches[f]! * (1 - MARGIN), distance));
+    if (limit !== distance) {
       weight += BARRIER * held[f]!;
-      pull += BARRIER * held[f]! * (along + distance - reaches[f]! * (1 - MARGIN));
+      pull += BARRIER * held[f]! * (along + distance - limit);
     }
     right[at]! += pull * x;
     right[at + 1]! += pull * y;

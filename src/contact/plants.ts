@@ -21,7 +21,7 @@ import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
 import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
-import { flatsOf, placeRests, type Rest, restsOf, standsOf } from './rests.ts';
+import { choosePivots, flatsOf, placeRests, type Rest, restsOf, standsOf } from './rests.ts';
 import type { Sole } from './sole.ts';
 import { type UnreachedPlant, unreachedPlants } from './unreached.ts';
 
@@ -95,7 +95,7 @@ export function plantFeet(
   const timing: Timing = { ramp: Math.max(2, frames(settings.ramp)), edge: frames(EDGE) };
   const legs = trackLegs(plan, clip);
   const levels = legs.map(({ limb, side }) => levelFoot(plan, limb, soles[side]));
-  const restsOfLeg = legs.map(({ side }) => restsOf(contacts[side], frameCount, frameDuration));
+  const restsOfLeg = legs.map(({ side }, l) => restsOf(contacts[side], levels[l]!, frameCount, frameDuration));
   const lift = standingLift(legs, levels, restsOfLeg);
   for (const { hips, ankles } of legs) {
     for (let at = 1; at < frameCount * 3; at += 3) {
@@ -113,7 +113,7 @@ export function plantFeet(
       turnStance(stance, plan, soles[leg.side], sourceSoles[leg.side], timing);
       return stance;
     });
-    const reachLegs = stances.map((stance) => reachOf(stance, settings.reach, timing.ramp));
+    const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));
     const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
     shiftPelvis(reachLegs, frameCount, frameDuration, settings.largestShift * meanLength, targets.rootShifts);
     stances.forEach((stance, l) => {
@@ -193,20 +193,46 @@ function turnStance(stance: Stance, plan: RetargetPlan, sole: Sole, sourceSole: 
     if (level.toesPosture) stance.toes = levelToes(leg.toes, turns, stance.feet, rests, level, timing);
     else if (limb.dstToes >= 0) stance.toes = stiffToes(stance.feet, plan.restRotations, limb.dstToes);
   }
+  choosePivots(rests, level, stance.feet, ankles);
   placeRests(rests, flats, level, stance.feet, ankles);
   holdPivots(stance, rests, spans, level, timing);
 }
 
-function reachOf({ leg, offsets, held }: Stance, reach: number, ramp: number): ReachLeg {
-  const { hips, ankles, extensions, limb } = leg;
+/** A foot that the floor lifts by so much (share of leg length) has to be reached like one that stands. */
+const PRESSED = 0.04;
+/** A knee that is straighter than this share of the leg's length tells flutters with every millimetre. */
+const STRAIGHTEST = 0.997;
+/** Knees fold to 150 degrees (active flexion is some 140: Soucie et al. 2011), or as far as the performer's. */
+const FOLDED_COSINE = Math.cos((30 * Math.PI) / 180);
+
+function reachOf(stance: Stance, plan: RetargetPlan, reach: number, ramp: number): ReachLeg {
+  const { leg, ankles, offsets, held } = stance;
+  const { hips, extensions, limb } = leg;
+  const { length } = limb;
+  const heights = new Float64Array(held.length);
+  settleHeights(stance, null, length, heights);
+  const goals = ankles.map((v, i) => v + offsets[i]!);
+  const pressed = held.map((weight, f) => {
+    const u = Math.min(1, (heights[f]! - goals[f * 3 + 1]!) / (PRESSED * length));
+    goals[f * 3 + 1] = heights[f]!;
+    return Math.max(weight, u * u * (3 - 2 * u));
+  });
+  const [thigh, shin] = plan.target.alignment.limbLengths.subarray(limb.limb * 2, limb.limb * 2 + 2) as unknown as [
+    number,
+    number,
+  ];
+  const folded = Math.sqrt(thigh * thigh + shin * shin - 2 * thigh * shin * FOLDED_COSINE);
+  const farthest = STRAIGHTEST * length;
+  const usual = meanOver(extensions, Math.max(1, ramp >> 2));
   return {
     hips,
-    goals: ankles.map((v, i) => v + offsets[i]!),
+    goals,
     offsets,
-    extensions: meanOver(extensions, Math.max(1, ramp >> 2)),
-    reaches: envelope(extensions, ramp).map((extension) => Math.max(extension, reach * limb.length)),
-    held,
-    length: limb.length,
+    extensions: usual.map((extension) => Math.min(extension, farthest)),
+    reaches: envelope(extensions, ramp).map((most) => Math.min(farthest, Math.max(most, reach * length))),
+    nearest: extensions.map((extension) => Math.min(folded, extension)),
+    held: pressed,
+    length,
   };
 }
 

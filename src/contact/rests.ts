@@ -2,12 +2,14 @@ import { rotateVec } from '../math/quat.ts';
 import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { FrameSpan } from './hold.ts';
-import { attitudeOf, type LevelFoot } from './level-foot.ts';
+import { attitudeOf, type LevelFoot, type SupportPoint, strideBetween } from './level-foot.ts';
 
 /** One run of frames in which heel or ball rests, with its spot once it is known. */
 export interface Rest {
   point: 'heel' | 'ball';
   span: FrameSpan;
+  /** The point of the foot that stays in place. */
+  pivot: SupportPoint;
   /** Height of what it rests on, metres. */
   floor: number;
   /** Where the pivot rests, metres, world space. */
@@ -27,12 +29,17 @@ export interface Flat {
 const JUNCTION = 0.08;
 
 /** Heel and ball contacts of one foot as runs of frames, by their first frame. */
-export function restsOf(contacts: FootContacts[Side], frameCount: number, frameDuration: number): Rest[] {
+export function restsOf(
+  contacts: FootContacts[Side],
+  level: LevelFoot,
+  frameCount: number,
+  frameDuration: number,
+): Rest[] {
   const rests: Rest[] = [];
   for (const point of ['heel', 'ball'] as const) {
     for (const interval of contacts[point]) {
       const span = framesOf(interval, frameCount, frameDuration);
-      if (span) rests.push({ point, span, floor: 0, spot: [0, 0, 0] });
+      if (span) rests.push({ point, span, pivot: level[point], floor: 0, spot: [0, 0, 0] });
     }
   }
   rests.sort((a, b) => a.span.first - b.span.first);
@@ -96,6 +103,47 @@ export function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameS
   return Math.atan2(x, z);
 }
 
+/** How much more a slide of the front end over the floor counts than a displacement of the whole foot. */
+const SLIDE_WEIGHT = 5;
+
+/**
+ * Lets each ball contact of a stiff foot choose where it turns: on its front end, over which it rolls, or further back,
+ * where a foot that spins on its ball turns. What counts is how far the foot has to be moved, and how far its front end
+ * would slide while the heel rises.
+ */
+export function choosePivots(rests: readonly Rest[], level: LevelFoot, feet: Float64Array, ankles: Float64Array): void {
+  if (level.turningPoints.length === 0) return;
+  const attitude = { x: 0, z: 1, pitch: 0 };
+  const vec = new Float64Array(3);
+  for (const rest of rests) {
+    if (rest.point !== 'ball') continue;
+    const { first, last } = rest.span;
+    let least = Number.POSITIVE_INFINITY;
+    for (const pivot of [level.ball, ...level.turningPoints]) {
+      const behind = Math.hypot(...strideBetween(level, pivot, level.ball));
+      let [x, z, xx, zz, slides] = [0, 0, 0, 0, 0];
+      for (let f = first; f <= last; f++) {
+        rotateVec(vec, 0, feet, f * 4, pivot.at, 0);
+        const px = ankles[f * 3]! + vec[0]! - ankles[first * 3]!;
+        const pz = ankles[f * 3 + 2]! + vec[2]! - ankles[first * 3 + 2]!;
+        x += px;
+        z += pz;
+        xx += px * px;
+        zz += pz * pz;
+        attitudeOf(attitude, feet, f, level.undo);
+        slides += ((1 - Math.cos(attitude.pitch)) * behind) ** 2;
+      }
+      const count = last - first + 1;
+      const moved = Math.sqrt(Math.max(0, (xx + zz) / count - (x * x + z * z) / (count * count)));
+      const cost = moved + SLIDE_WEIGHT * Math.sqrt(slides / count);
+      if (cost < least) {
+        least = cost;
+        rest.pivot = pivot;
+      }
+    }
+  }
+}
+
 interface Chain {
   /** The rests that are placed as one, with where each lies from the first: x and z. */
   members: { rest: Rest; x: number; z: number }[];
@@ -117,26 +165,26 @@ export function placeRests(
   ankles: Float64Array,
 ): void {
   const vec = new Float64Array(3);
-  for (const { members } of chainsOf(rests, flats, level.stride)) {
+  for (const { members } of chainsOf(rests, flats, level)) {
     let x = 0;
     let z = 0;
     let count = 0;
     for (const member of members) {
-      const { point, span } = member.rest;
+      const { pivot, span } = member.rest;
       for (let f = span.first; f <= span.last; f++) {
-        rotateVec(vec, 0, feet, f * 4, level[point].at, 0);
+        rotateVec(vec, 0, feet, f * 4, pivot.at, 0);
         x += ankles[f * 3]! + vec[0]! - member.x;
         z += ankles[f * 3 + 2]! + vec[2]! - member.z;
         count++;
       }
     }
     for (const { rest, x: dx, z: dz } of members) {
-      rest.spot = [x / count + dx, rest.floor + level[rest.point].height, z / count + dz];
+      rest.spot = [x / count + dx, rest.floor + rest.pivot.height, z / count + dz];
     }
   }
 }
 
-function chainsOf(rests: readonly Rest[], flats: readonly Flat[], stride: readonly [number, number]): Chain[] {
+function chainsOf(rests: readonly Rest[], flats: readonly Flat[], level: LevelFoot): Chain[] {
   const chains: Chain[] = [];
   const found = new Map<Rest, { chain: Chain; x: number; z: number }>();
   const join = (chain: Chain, rest: Rest, x: number, z: number): void => {
@@ -153,8 +201,9 @@ function chainsOf(rests: readonly Rest[], flats: readonly Flat[], stride: readon
     for (const { heel, ball, heading } of flats) {
       const s = Math.sin(heading);
       const c = Math.cos(heading);
-      const dx = c * stride[0] + s * stride[1];
-      const dz = -s * stride[0] + c * stride[1];
+      const [strideX, strideZ] = strideBetween(level, heel.pivot, ball.pivot);
+      const dx = c * strideX + s * strideZ;
+      const dz = -s * strideX + c * strideZ;
       if (heel === rest && !found.has(ball)) join(chain, ball, x + dx, z + dz);
       else if (ball === rest && !found.has(heel)) join(chain, heel, x - dx, z - dz);
     }

@@ -270,23 +270,28 @@ function soleFromMesh(foot: Foot, skins: readonly SkinMesh[]): Sole | null {
   const heelUp = extremes(heelPart, 'up')[0];
   const foreUp = extremes(forePart, 'up')[0];
   const heelTread = heelPart.filter((v) => v.up <= heelUp + TREAD * length);
-  const foreTread = forePart.filter((v) => v.up <= foreUp + TREAD * length);
-  let ballAlong = rear + BALL_SHARE * length;
+  const edges = treadEnds(own.map(inFoot), foot.legLength);
+  let ballAcross: number | null = null;
+  let ballAlong = edges.back + BALL_SHARE * (edges.front.along - edges.back);
   if (foot.toes) {
     const share = ((foot.toes[0] - ankle[0]) * forward[0] + (foot.toes[2] - ankle[2]) * forward[2] - rear) / length;
-    if (share > BALL_SHARE_MIN && share < BALL_SHARE_MAX) ballAlong = rear + share * length;
+    if (share > BALL_SHARE_MIN && share < BALL_SHARE_MAX) {
+      ballAlong = rear + share * length;
+      ballAcross = (foot.toes[0] - ankle[0]) * forward[2] - (foot.toes[2] - ankle[2]) * forward[0];
+    }
   }
   const world = (along: number, up: number, across: number): Vec => [
     ankle[0] + along * forward[0] + across * forward[2],
     ankle[1] + up,
     ankle[2] + along * forward[2] - across * forward[0],
   ];
-  const edges = treadEnds(own.map(inFoot), foot.legLength);
+  const atBall = local.filter((v) => Math.abs(v.along - ballAlong) < 0.1 * length);
+  const ballTread = lowestOf(atBall.length > 0 ? atBall : forePart, EDGE * length);
   return soleAt(
     foot,
     {
       heel: world(middle(heelTread, 'along'), heelUp, middle(heelTread, 'across')),
-      ball: world(ballAlong, foreUp, middle(foreTread, 'across')),
+      ball: world(ballAlong, extremes(ballTread, 'up')[0], ballAcross ?? middle(ballTread, 'across')),
       toeTip: world(front, extremes(tipPart, 'up')[0], middle(tipPart, 'across')),
       rear: world(edges.rear.along, edges.rear.up, edges.rear.across),
       front: world(edges.front.along, edges.front.up, edges.front.across),
@@ -296,20 +301,33 @@ function soleFromMesh(foot: Foot, skins: readonly SkinMesh[]): Sole | null {
   );
 }
 
-/** Rear and front end of the low part of a foot. */
-function treadEnds(local: readonly FootVertex[], legLength: number): { rear: FootVertex; front: FootVertex } {
+/** The low part of a foot: where it begins, where its tread begins, and where it ends. */
+function treadEnds(
+  local: readonly FootVertex[],
+  legLength: number,
+): { back: number; rear: FootVertex; front: FootVertex } {
   const lowest = extremes(local, 'up')[0];
   const sole = local.filter((v) => v.up <= lowest + SOLE_HEIGHT * legLength || legLength === 0);
   const [back, front] = extremes(sole, 'along');
   const length = front - back;
-  const heelPart = sole.filter((v) => v.along <= back + HEEL_SHARE * length);
-  const heelUp = extremes(heelPart, 'up')[0];
-  const tread = heelPart.filter((v) => v.up <= heelUp + EDGE * length);
-  const toePart = sole.filter((v) => v.along >= front - 0.1 * length);
+  const heel = lowestOf(
+    sole.filter((v) => v.along <= back + HEEL_SHARE * length),
+    EDGE * length,
+  );
+  const toe = lowestOf(
+    sole.filter((v) => v.along >= front - 0.1 * length),
+    EDGE * length,
+  );
   return {
-    rear: { along: extremes(tread, 'along')[0], up: heelUp, across: middle(tread, 'across') },
-    front: { along: front, up: extremes(toePart, 'up')[0], across: middle(toePart, 'across') },
+    back,
+    rear: { along: extremes(heel, 'along')[0], up: extremes(heel, 'up')[0], across: middle(heel, 'across') },
+    front: { along: front, up: extremes(toe, 'up')[0], across: middle(toe, 'across') },
   };
+}
+
+function lowestOf(vertices: readonly FootVertex[], within: number): FootVertex[] {
+  const lowest = extremes(vertices, 'up')[0];
+  return vertices.filter((v) => v.up <= lowest + within);
 }
 
 interface FootVertex {
