@@ -8,12 +8,12 @@
 import { execFile } from 'node:child_process';
 import { promisify } from 'node:util';
 import { bench } from 'vitest';
-import { bundle } from './bundle.ts';
+import { bundle } from '../support/bundle.ts';
 
 bench(
   "retargeting beside three's SkeletonUtils.retargetClip",
   async () => {
-    const file = await bundle('retarget-run');
+    const file = await bundle('bench', 'retarget-run');
     const { stdout } = await promisify(execFile)(process.execPath, [file]);
     process.stdout.write(`\n${stdout}\n`);
   },

@@ -4,11 +4,11 @@ import { build } from 'vite';
 const ROOT = join(import.meta.dirname, '../..');
 
 /**
- * Bundles `tests/bench/<name>.ts` with all it imports into one file under `dist/bench`, as deep below the project as its
+ * Bundles `tests/<folder>/<name>.ts` with all it imports into `dist/<folder>/<name>.mjs`, as deep below the project as its
  * source, so that paths to shared data hold. Returns its path.
  */
-export async function bundle(name: string): Promise<string> {
-  const outDir = join(ROOT, 'dist/bench');
+export async function bundle(folder: string, name: string): Promise<string> {
+  const outDir = join(ROOT, 'dist', folder);
   await build({
     root: ROOT,
     configFile: false,
@@ -16,7 +16,7 @@ export async function bundle(name: string): Promise<string> {
     publicDir: false,
     ssr: { noExternal: true },
     build: {
-      ssr: join(ROOT, `tests/bench/${name}.ts`),
+      ssr: join(ROOT, `tests/${folder}/${name}.ts`),
       outDir,
       emptyOutDir: false,
       minify: false,
