@@ -1,8 +1,9 @@
 import { SIDES, type Side } from '../skeleton/side.ts';
+import { chooseEnds, detachedReadings } from './detached-ends.ts';
 import { type Facing, indexOfSide } from './facing.ts';
 import type { Figure } from './figure.ts';
 import { type FingerReading, findFingers } from './fingers.ts';
-import { attachEnds, type Interpretation } from './interpretation.ts';
+import type { Interpretation } from './interpretation.ts';
 import { type LimbChain, type LimbContext, readLimb } from './limbs.ts';
 import { isHelperName, nameEvidence } from './names.ts';
 import { dot, middle, minus } from './point.ts';
@@ -71,14 +72,14 @@ function sidedLimbs(
   others: readonly LimbChain[],
   left: Facing['left'] | 'by name',
 ): Record<Side, LimbChain> {
-  const { figure, symmetry, prior, height } = context;
+  const { figure, symmetry } = context;
   const read = (side: Side): LimbChain => {
     const found = pair[indexOfSide(figure, pair, side, left)];
     return readLimb(context, found.top, found.kind, side) ?? found;
   };
   let both: [LimbChain, LimbChain] = [read('left'), read('right')];
   if (left === 'by name') return { left: both[0], right: both[1] };
-  both = attachEnds(figure, symmetry, prior, both, others, height);
+  both = chooseEnds(figure, both, detachedReadings(context, both, ['left', 'right']), others);
   const [better, worse] = both[0].score >= both[1].score ? [both[0], both[1]] : [both[1], both[0]];
   const mirrored = mirrorLimb(figure, symmetry, better, worse);
   return better === both[0] ? { left: better, right: mirrored } : { left: mirrored, right: better };

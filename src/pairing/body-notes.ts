@@ -13,6 +13,12 @@ import { type Role, sidedRole, sideOf } from './roles.ts';
 /** Fewer joints with the wrong side in their names are told one by one. */
 const MIN_SWAPPED = 4;
 
+/** Ends of limbs that riggers hang elsewhere, for IK to drive. */
+const DETACHABLE = [
+  { part: 'Foot', carrier: 'LowerLeg', end: 'foot', bone: 'shin' },
+  { part: 'Hand', carrier: 'LowerArm', end: 'hand', bone: 'forearm' },
+] as const;
+
 /** What a person should know about a body: names that lie, parts that hang elsewhere, and what is in doubt. */
 export function bodyNotes(
   figure: Figure,
@@ -80,15 +86,17 @@ export function bodyNotes(
     );
   }
   for (const side of SIDES) {
-    const foot = roles[sidedRole(side, 'Foot')];
-    const shin = roles[sidedRole(side, 'LowerLeg')];
-    if (foot !== undefined && shin !== undefined && !(foot > shin && foot < skeleton.subtreeEnd[shin]!)) {
-      const parent = skeleton.parents[foot]!;
+    for (const { part, carrier, end, bone } of DETACHABLE) {
+      const joint = roles[sidedRole(side, part)];
+      const above = roles[sidedRole(side, carrier)];
+      if (joint === undefined || above === undefined || (joint > above && joint < skeleton.subtreeEnd[above]!))
+        continue;
+      const parent = skeleton.parents[joint]!;
       const where = parent < 0 ? 'is a root of its own' : `hangs from ${nameOf(parent)}`;
       warn(
-        'PAIR_FOOT_DETACHED',
-        `The ${side} foot ${nameOf(foot)} ${where}, not from the shin: it needs keys of its own, or it stays behind.`,
-        foot,
+        `PAIR_${end.toUpperCase()}_DETACHED`,
+        `The ${side} ${end} ${nameOf(joint)} ${where}, not from the ${bone}: it needs keys of its own, or it stays behind.`,
+        joint,
       );
     }
   }

@@ -1,5 +1,6 @@
+import { chooseEnds, type DetachedReading, detachedReadings } from './detached-ends.ts';
 import { commonAncestor, type Figure, treePath } from './figure.ts';
-import { addToes, type LimbChain, type LimbContext, readLimb } from './limbs.ts';
+import { type LimbChain, type LimbContext, readLimb } from './limbs.ts';
 import { isHelperName } from './names.ts';
 import { distance, dot, middle, minus, type Point, plus, unit } from './point.ts';
 import type { Prior } from './prior.ts';
@@ -36,26 +37,33 @@ export interface Interpretation {
 const MAX_CANDIDATES = 8;
 /** Readings of the whole body that are looked at twice: the height of each is known only after the first look. */
 const MAX_SECOND_LOOKS = 5;
-/** A foot or hand joint outside its limb lies about this share of the height from where the limb ends. */
-const DETACHED_REACH = 0.04;
-/** Nothing that reaches further than this share of the height is a foot or a hand. */
-const LONGEST_END = 0.25;
+
+/** A pair of limbs as it stands, and with ends that hang elsewhere. */
+interface LimbPair {
+  limbs: [LimbChain, LimbChain];
+  detached: DetachedReading[];
+}
 
 /** The best reading of the figure as a humanoid body, or null when no two pairs of limbs and no head are found. */
 export function interpret(figure: Figure, symmetry: Symmetry, prior: Prior): Interpretation | null {
   const rough: LimbContext = { figure, symmetry, prior, height: figure.extent };
-  const limbPairs = (kind: 'arm' | 'leg'): [LimbChain, LimbChain][] =>
+  const pairOf = (context: LimbContext, limbs: [LimbChain, LimbChain]): LimbPair => ({
+    limbs,
+    detached: detachedReadings(context, limbs, [null, null]),
+  });
+  const limbPairs = (kind: 'arm' | 'leg'): LimbPair[] =>
     symmetry.tops
       .map(({ a, b }) => [readLimb(rough, a, kind, null), readLimb(rough, b, kind, null)] as const)
       .filter((pair): pair is [LimbChain, LimbChain] => pair[0] !== null && pair[1] !== null)
       .sort((p, q) => q[0].score + q[1].score - p[0].score - p[1].score)
-      .slice(0, MAX_CANDIDATES);
+      .slice(0, MAX_CANDIDATES)
+      .map((limbs) => pairOf(rough, limbs));
   const armPairs = limbPairs('arm');
   const legPairs = limbPairs('leg');
-  const first: { arms: [LimbChain, LimbChain]; legs: [LimbChain, LimbChain]; body: Interpretation }[] = [];
+  const first: { arms: LimbPair; legs: LimbPair; body: Interpretation }[] = [];
   for (const arms of armPairs) {
     for (const legs of legPairs) {
-      if (arms[0].top === legs[0].top) continue;
+      if (arms.limbs[0].top === legs.limbs[0].top) continue;
       const body = combine(figure, symmetry, prior, arms, legs, figure.extent);
       if (body) first.push({ arms, legs, body });
     }
@@ -65,10 +73,8 @@ export function interpret(figure: Figure, symmetry: Symmetry, prior: Prior): Int
   for (const { arms, legs, body } of first.slice(0, MAX_SECOND_LOOKS)) {
     // Lengths are judged again with the height that this reading itself gives.
     const context: LimbContext = { ...rough, height: body.height };
-    const again = (pair: [LimbChain, LimbChain]): [LimbChain, LimbChain] => [
-      readLimb(context, pair[0].top, pair[0].kind, null) ?? pair[0],
-      readLimb(context, pair[1].top, pair[1].kind, null) ?? pair[1],
-    ];
+    const again = ({ limbs: [a, b] }: LimbPair): LimbPair =>
+      pairOf(context, [readLimb(context, a.top, a.kind, null) ?? a, readLimb(context, b.top, b.kind, null) ?? b]);
     const second = combine(figure, symmetry, prior, again(arms), again(legs), body.height);
     if (second && (!best || second.score > best.score)) best = second;
   }
@@ -79,13 +85,13 @@ function combine(
   figure: Figure,
   symmetry: Symmetry,
   prior: Prior,
-  foundArms: [LimbChain, LimbChain],
-  foundLegs: [LimbChain, LimbChain],
+  foundArms: LimbPair,
+  foundLegs: LimbPair,
   roughHeight: number,
 ): Interpretation | null {
   const { points } = figure;
-  const arms = attachEnds(figure, symmetry, prior, foundArms, foundLegs, roughHeight);
-  const legs = attachEnds(figure, symmetry, prior, foundLegs, foundArms, roughHeight);
+  const arms = chooseEnds(figure, foundArms.limbs, foundArms.detached, foundLegs.limbs);
+  const legs = chooseEnds(figure, foundLegs.limbs, foundLegs.detached, [...foundArms.limbs, ...arms]);
   const shouldersAt = middle(points[arms[0].upper]!, points[arms[1].upper]!);
   const hipsAt = middle(points[legs[0].upper]!, points[legs[1].upper]!);
   const anklesAt = legs[0].endAt && legs[1].endAt ? middle(legs[0].endAt, legs[1].endAt) : null;
@@ -111,69 +117,6 @@ function combine(
     score += Math.max(-1, Math.min(2, spoken));
   }
   return { arms, legs, ...top, shouldersAt, hipsAt, anklesAt, up, uprightness, height, score, isByName: false };
-}
-
-/**
- * Foot or hand joints that stand outside their limb, under the root or beside it, where IK drives them: they take the
- * limb's end where it has none, or where its own moves no mesh while the other does.
- * @param others  the other pair of limbs, whose joints are taken
- */
-export function attachEnds(
-  figure: Figure,
-  symmetry: Symmetry,
-  prior: Prior,
-  limbs: [LimbChain, LimbChain],
-  others: readonly LimbChain[],
-  height: number,
-): [LimbChain, LimbChain] {
-  const { points, skeleton, reach } = figure;
-  const isArm = limbs[0].kind === 'arm';
-  const moves = (j: number): boolean => prior.deforms === null || prior.deforms[j] === 1;
-  if (limbs.every((limb) => limb.end !== null && moves(limb.end))) return limbs;
-  const ratio = isArm
-    ? SHARE_OF_HEIGHT.lowerArm / SHARE_OF_HEIGHT.upperArm
-    : SHARE_OF_HEIGHT.shin / SHARE_OF_HEIGHT.thigh;
-  const scoreEnd = (limb: LimbChain, j: number): number => {
-    const upperLength = distance(points[limb.upper]!, points[limb.lower]!);
-    const lowerLength = distance(points[limb.lower]!, points[j]!);
-    let score =
-      prior.evidence(j, isArm ? 'hand' : 'foot', null) + lengthEvidence(lowerLength, ratio * upperLength, 0.4) + 1;
-    if (limb.endAt) {
-      const miss = distance(limb.endAt, points[j]!) / (DETACHED_REACH * height);
-      score -= Math.min(2.5, 0.5 * miss * miss);
-    }
-    // The lower bone goes on about where the upper one comes from; a pole target stands in front of the knee.
-    const bend = dot(
-      unit(minus(points[limb.lower]!, points[limb.upper]!)),
-      unit(minus(points[j]!, points[limb.lower]!)),
-    );
-    score -= (isArm ? 2 : 3) * (1 - bend);
-    if (prior.deforms) score += prior.deforms[j] ? 1 : -1;
-    // Toes hang from the foot that is looked for.
-    const parent = skeleton.parents[j]!;
-    if (parent >= 0 && symmetry.mirror[parent] !== parent) score -= 1;
-    if (limb.end !== null && !(moves(j) && distance(points[limb.end]!, points[j]!) < 0.05 * height)) score -= 10;
-    return score;
-  };
-  let best: { a: number; b: number; score: number } | null = null;
-  for (let j = 0; j < skeleton.jointCount; j++) {
-    const partner = symmetry.mirror[j]!;
-    if (partner <= j) continue;
-    const isInLimb = (k: number): boolean =>
-      [...limbs, ...others].some((l) => k >= l.top && k < skeleton.subtreeEnd[l.top]!);
-    if (isInLimb(j) || isInLimb(partner) || reach[j]! > LONGEST_END * height) continue;
-    const sameWay = scoreEnd(limbs[0], j) + scoreEnd(limbs[1], partner);
-    const crossed = scoreEnd(limbs[0], partner) + scoreEnd(limbs[1], j);
-    const [a, b, score] = sameWay >= crossed ? [j, partner, sameWay] : [partner, j, crossed];
-    if (score > (best?.score ?? -1.5)) best = { a, b, score };
-  }
-  if (!best) return limbs;
-  const attach = (limb: LimbChain, end: number, score: number): LimbChain => {
-    const attached = { ...limb, end, toes: null, endAt: points[end]!, score: limb.score + 1.5 + score / 2 };
-    if (!isArm) addToes({ figure, symmetry, prior, height }, attached, null);
-    return attached;
-  };
-  return [attach(limbs[0], best.a, best.score), attach(limbs[1], best.b, best.score)];
 }
 
 interface TrunkMeasures {

@@ -62,8 +62,17 @@ const HAND_BRANCHES = 0.8;
 /** Against a hand whose siblings start at the same point: they are fingers without a hand. */
 const ONE_OF_A_BUNDLE = -3;
 
-/** The best reading of a subtree as an arm or a leg, or null when it has too few joints. */
-export function readLimb(context: LimbContext, top: number, kind: LimbKind, side: Side | null): LimbChain | null {
+/**
+ * The best reading of a subtree as an arm or a leg, or null when it has too few joints.
+ * @param detachedEnd  hand or foot outside the subtree that the limb is to end in
+ */
+export function readLimb(
+  context: LimbContext,
+  top: number,
+  kind: LimbKind,
+  side: Side | null,
+  detachedEnd?: number,
+): LimbChain | null {
   let best: LimbChain | null = null;
   const consider = (chain: LimbChain): void => {
     chain.score = scoreLimb(context, chain, side);
@@ -80,6 +89,11 @@ export function readLimb(context: LimbContext, top: number, kind: LimbKind, side
       for (const g of girdles) {
         const girdle = g === null ? null : path[g]!;
         const base = { kind, top, girdle, upper: path[upper]!, toes: null, score: 0 };
+        if (detachedEnd !== undefined) {
+          const endAt = context.figure.points[detachedEnd]!;
+          if (reaches(last)) consider({ ...base, lower: path[last]!, end: detachedEnd, endAt });
+          continue;
+        }
         // Without an end joint, and with the last joint of the path as the end.
         const lowest = path[last]!;
         if (reaches(last)) consider({ ...base, lower: lowest, end: null, endAt: endPoint(context.figure, lowest) });
@@ -143,7 +157,8 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
       beyond > 0 ? lengthEvidence(beyond, (isArm ? SHARE_OF_HEIGHT.hand : SHARE_OF_HEIGHT.foot) * height, 0.7) : -0.2;
     if (isArm) {
       if (figure.children[end]!.length >= 2) score += HAND_BRANCHES;
-      for (let j = end; j !== lower && j >= 0; j = figure.skeleton.parents[j]!) {
+      const isInside = end > lower && end < figure.skeleton.subtreeEnd[lower]!;
+      for (let j = end; isInside && j !== lower; j = figure.skeleton.parents[j]!) {
         if (startsBundle(figure, figure.skeleton.parents[j]!)) score += ONE_OF_A_BUNDLE;
       }
     }
@@ -225,7 +240,7 @@ function branchEvidence({ skeleton, children, boneLengths, reach }: Figure, j: n
 }
 
 /** Toes: the joint below the foot that its name or its place in front of the ankle speaks for. */
-export function addToes(context: LimbContext, chain: LimbChain, side: Side | null): void {
+function addToes(context: LimbContext, chain: LimbChain, side: Side | null): void {
   const { figure, prior, height } = context;
   if (chain.end === null) return;
   let bestScore = -1.5;

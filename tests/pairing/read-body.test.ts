@@ -125,7 +125,8 @@ describe('rigs as riggers leave them, with names and without', () => {
   it('finds hands that hang under the root', () => {
     let rows: Row[] = [['root', null, [0, 0, 0]], ...bipedRows()];
     for (const name of ['hips', 'leftHand', 'rightHand']) rows = reparent(rows, name, 'root');
-    expectReading(rows);
+    const body = expectReading(rows);
+    expect(body.notes.filter(({ code }) => code === 'PAIR_HAND_DETACHED')).toHaveLength(2);
   });
 
   it('takes the hips near the thighs when those hang from a root on the floor', () => {
