@@ -8,7 +8,8 @@ const STAY_RADIUS = 0.015;
 const PEAK_DURATION = 0.07; // s
 
 /** Contacts of one point: its cores with exact edges, closed gaps and without what is too short. */
-export function contactsOf(track: Track, p: number, cores: Core[]): ContactInterval[] {
+export function contactsOf(track: Track, p: number, found: readonly Core[]): ContactInterval[] {
+  const cores = withoutGaps(track, found);
   const { fps, settings } = track;
   const speed = track.speeds[p]!;
   const height = track.heights[p]!;
@@ -56,6 +57,29 @@ export function contactsOf(track: Track, p: number, cores: Core[]): ContactInter
       end: Math.min(end, last) / fps,
       confidence: confidenceOf(track, p, core, first, last),
     }));
+}
+
+/**
+ * Cores of one height with less than a swing phase between them are one. (Their edges would be judged by the peak speed in
+ * that gap, which is no swing: a heel that came to rest in two steps was found 150 ms late.)
+ */
+function withoutGaps({ floor, settings, fps }: Track, cores: readonly Core[]): Core[] {
+  const out: Core[] = [];
+  for (const core of cores) {
+    const before = out[out.length - 1];
+    const isOne =
+      before &&
+      core.first - before.last < settings.swingMin * fps &&
+      Math.abs(core.level - before.level) < 2 * floor.tolerance;
+    if (isOne) {
+      const own = before.last - before.first + 1;
+      const its = core.last - core.first + 1;
+      before.level = (before.level * own + core.level * its) / (own + its);
+      before.top = Math.max(before.top, core.top);
+      before.last = core.last;
+    } else out.push({ ...core });
+  }
+  return out;
 }
 
 /** The median peak of the swing phases between the cores of a point; the fast speed of the clip where there is none. */
