@@ -1,7 +1,8 @@
 import { NodeIO } from '@gltf-transform/core';
 import { describe, expect, it } from 'vitest';
 import { CHARACTERS } from '../../samples/characters.ts';
-import { toDocument } from '../../samples/rig.ts';
+import { DEGREE, multiply, rotate, scale, turn, Y } from '../../samples/math.ts';
+import { type Rig, toDocument } from '../../samples/rig.ts';
 import { auditCharacter } from '../../src/convert/audit.ts';
 import { parseContainer } from '../../src/formats/gltf/container.ts';
 import { readCharacter } from '../../src/formats/gltf/read-character.ts';
@@ -65,8 +66,10 @@ describe(`the audit of real rigs${RIGS_REASON}`, () => {
   });
 });
 
-const sampleAudit = async (name: string) => {
-  const glb = await new NodeIO().writeBinary(toDocument(CHARACTERS[name]!()));
+const sampleAudit = async (name: string, change: (rig: Rig) => void = () => {}) => {
+  const rig = CHARACTERS[name]!();
+  change(rig);
+  const glb = await new NodeIO().writeBinary(toDocument(rig));
   return auditCharacter(readCharacter(parseContainer(glb, name))).audit;
 };
 
@@ -76,6 +79,32 @@ describe('the audit of the samples', () => {
     expect(audit.findings.filter(({ severity }) => severity !== 'note').map(({ id }) => id)).toEqual(['limb-chain']);
     expect(namesIn(audit.findings[0])).toEqual(['l_foot_ctl', 'l_hand_ctl', 'r_foot_ctl', 'r_hand_ctl']);
     expect(JSON.stringify(audit)).not.toContain('signal_lantern');
+  });
+
+  it('judges a character alike at 3.7 times the size, and says when it looks another way', async () => {
+    const large = await sampleAudit('tamsel', (rig) => {
+      for (const joint of rig.joints) joint.position = scale(joint.position, 3.7);
+      rig.shell.positions.forEach((p, v) => {
+        rig.shell.positions[v] = scale(p, 3.7);
+      });
+    });
+    expect(large.findings).toEqual([]);
+    for (const [degrees, expected] of [
+      [90, ['facing-axis']],
+      [30, ['facing']],
+    ] as const) {
+      const q = turn(Y, degrees * DEGREE);
+      const turned = await sampleAudit('tamsel', (rig) => {
+        for (const joint of rig.joints) {
+          joint.position = rotate(q, joint.position);
+          joint.rotation = multiply(q, joint.rotation);
+        }
+        rig.shell.positions.forEach((p, v) => {
+          rig.shell.positions[v] = rotate(q, p);
+        });
+      });
+      expect(turned.findings.map(({ id }) => id)).toEqual(expected);
+    }
   });
 
   it.each(['tamsel', 'bodge', 'pim'])('finds neither fault nor warning in %s', async (name) => {
