@@ -14,6 +14,7 @@ import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import { applyCorrections } from './apply-corrections.ts';
+import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
 import type { Performer } from './performer.ts';
 import type { Receiver } from './receiver.ts';
 import { applyRootMotion, ROOT_MOTION_DEFAULTS, type RootMotionOptions, type Travel } from './root-motion.ts';
@@ -27,6 +28,8 @@ export interface ConvertOptions {
   plants: Partial<PlantOptions>;
   /** What a person has corrected beyond roles: postures, held joints, chains, weights of the limbs. */
   mapping: Mapping;
+  /** Whether joints of the performer that leave the published ranges of motion are brought back, before anything is placed. */
+  enforceRanges: boolean;
   /** Where the travel goes, once the feet are planted. */
   rootMotion: Partial<RootMotionOptions>;
 }
@@ -37,6 +40,7 @@ export const CONVERT_DEFAULTS: ConvertOptions = {
   retarget: {},
   plants: {},
   mapping: {},
+  enforceRanges: false,
   rootMotion: ROOT_MOTION_DEFAULTS,
 };
 
@@ -61,7 +65,9 @@ export interface Conversion {
  */
 export function convert(given: Performer, onto: Receiver, options: Partial<ConvertOptions> = {}): Conversion {
   const settings = { ...CONVERT_DEFAULTS, ...options };
-  const { performer, receiver, retarget, notes } = applyCorrections(given, onto, settings.mapping);
+  const corrected = applyCorrections(given, onto, settings.mapping);
+  const { receiver, retarget, notes } = corrected;
+  const performer = withinRanges(corrected.performer, settings.enforceRanges, notes);
   const plan = compileRetarget(performer.actor, receiver.actor, { ...retarget, ...settings.retarget });
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
   const sourceSoles = hasFeet ? performerSoles(performer) : null;
@@ -87,6 +93,18 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   }
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
   return { plan, clip, travel, contacts, plants, handContacts, targets, notes };
+}
+
+/** The performer with its joints in their ranges, if that is asked for; where it leaves them is told in any case. */
+function withinRanges(performer: Performer, enforce: boolean, notes: Note[]): Performer {
+  const { actor, clip } = performer;
+  if (!enforce) {
+    notes.push(...rangeNotes(actor, measureExcesses(actor, clip), false));
+    return performer;
+  }
+  const limited = limitJoints(actor, clip);
+  notes.push(...rangeNotes(actor, limited.excesses, true));
+  return { ...performer, clip: limited.clip };
 }
 
 function hasLegs({ actor }: Performer): boolean {
