@@ -1,3 +1,5 @@
+import { distanceVec } from '../math/vec.ts';
+import { quantile, SAMPLES_MAX } from './motion.ts';
 import { type Core, SINK_MAX, type Track } from './track.ts';
 
 /**
@@ -38,6 +40,7 @@ export function supportedCores(track: Track): Core[][] {
   }
   addSteps(track, plateaus, accepted);
   addBearers(track, accepted);
+  for (const heel of [0, 2]) accepted[heel] = loweredHeels(track, heel, accepted[heel]!, accepted[heel + 1]!);
   return accepted.map((own) => joined(own.sort((a, b) => a.first - b.first)));
 }
 
@@ -73,6 +76,45 @@ function addBearers(track: Track, accepted: Core[][]): void {
     }
     first = end;
   }
+}
+
+/** A heel that is so much higher over its ball than when both rest is up, however low and still: sine of 10 degrees. */
+const HEEL_UP = 0.17;
+
+/**
+ * Leaves of a heel's cores what is not up while the ball carries the foot. In a deep squat, or a dance on the balls, a heel
+ * may keep still at a height at which heels of other feet rest.
+ */
+function loweredHeels(track: Track, heel: number, cores: readonly Core[], balls: readonly Core[]): Core[] {
+  const ball = heel + 1;
+  const onBall = contactMask(track, balls);
+  const heights = track.heights[heel]!;
+  const ballHeights = track.heights[ball]!;
+  const most = HEEL_UP * footLength(track.points[heel]!, track.points[ball]!);
+  const out: Core[] = [];
+  for (const core of cores) {
+    let open: Core | null = null;
+    for (let f = core.first; f <= core.last; f++) {
+      const isUp = onBall[f] === 1 && heights[f]! - ballHeights[f]! > most;
+      if (isUp) open = null;
+      else if (open) open.last = f;
+      else {
+        open = { ...core, first: f, last: f };
+        out.push(open);
+      }
+    }
+  }
+  return out;
+}
+
+/** Distance from heel to ball: the median over the clip, in samples. */
+function footLength(heel: Float64Array, ball: Float64Array): number {
+  const frameCount = heel.length / 3;
+  const step = Math.max(1, Math.floor(frameCount / SAMPLES_MAX));
+  const lengths = new Float64Array(Math.ceil(frameCount / step));
+  let count = 0;
+  for (let at = 0; at < heel.length; at += 3 * step) lengths[count++] = distanceVec(heel, at, ball, at);
+  return quantile(lengths, count, 0.5);
 }
 
 /** Cores that follow each other without a frame between are one. */
