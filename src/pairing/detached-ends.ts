@@ -1,7 +1,7 @@
 import type { Side } from '../skeleton/side.ts';
 import type { Figure } from './figure.ts';
 import { type LimbChain, type LimbContext, type LimbKind, readLimb } from './limbs.ts';
-import { distance, dot, minus, norm, squareTo, unit } from './point.ts';
+import { distance, dot, minus, norm, type Point, squareTo, unit } from './point.ts';
 import { lengthEvidence, SHARE_OF_HEIGHT } from './proportions.ts';
 
 /** Both limbs of a pair with ends from outside, and what speaks for that. */
@@ -21,6 +21,8 @@ const LEAST_HOPE = -8;
 const DETACHED = -1;
 /** For an end that moves the mesh, and against one that does not, inside the limb and outside. */
 const MOVES = 1;
+/** For a limb of which all that looked like knee and foot, or elbow and hand, are twist joints. */
+const MAKES_TWISTS = 1.5;
 /** Shares of a bone between which a joint beside it is a twist joint, and how far off it lies at most. */
 const TWIST_FROM = 0.1;
 const TWIST_TO = 0.9;
@@ -43,7 +45,9 @@ export function detachedReadings(
   const isInside = (j: number): boolean => limbs.some(({ top }) => j >= top && j < skeleton.subtreeEnd[top]!);
   const read = (i: 0 | 1, end: number): LimbChain | null => {
     const limb = readLimb(context, limbs[i].top, kind, sides[i], end);
-    return limb && { ...limb, score: limb.score + endEvidence(context, limb.upper, limb.lower, end, kind) };
+    if (!limb) return null;
+    const score = limb.score + endEvidence(context, limb.upper, limb.lower, end, kind);
+    return { ...limb, score: score + (makesTwists(figure, limb, limbs[i]) ? MAKES_TWISTS : 0) };
   };
   const promising = loosePairs(context)
     .filter(({ a, b }) => !isInside(a) && !isInside(b))
@@ -128,18 +132,30 @@ function endEvidence(
   return score;
 }
 
+/** Whether knee and foot (or elbow and hand) of another reading all lie on the bones of this one: they are its twist joints. */
+function makesTwists({ points }: Figure, { upper, lower, endAt }: LimbChain, other: LimbChain): boolean {
+  const isOnBone = (j: number): boolean =>
+    j === lower ||
+    isOnTheWay(points[upper]!, points[lower]!, points[j]!) ||
+    isOnTheWay(points[lower]!, endAt!, points[j]!);
+  return other.end !== null && isOnBone(other.lower) && isOnBone(other.end);
+}
+
+/** Whether a point lies where a twist joint of the bone between two others would. */
+function isOnTheWay(from: Point, to: Point, p: Point): boolean {
+  const bone = minus(to, from);
+  const length = norm(bone);
+  const offset = minus(p, from);
+  const share = dot(offset, unit(bone)) / length;
+  return share > TWIST_FROM && share < TWIST_TO && norm(squareTo(offset, unit(bone))) < TWIST_ASIDE * length;
+}
+
 /** How far the end lies from where the lower bone ends, or null where nothing but twist joints hangs on that. */
 function gapToLimb({ points, children, tips }: Figure, lower: number, end: number): number | null {
-  const bone = minus(points[end]!, points[lower]!);
-  const direction = unit(bone);
-  const length = norm(bone);
+  const length = distance(points[lower]!, points[end]!);
   let gap: number | null = null;
   for (const p of [...children[lower]!.map((k) => points[k]!), ...tips[lower]!]) {
-    const offset = minus(p, points[lower]!);
-    const share = dot(offset, direction) / length;
-    const isOnTheWay =
-      share > TWIST_FROM && share < TWIST_TO && norm(squareTo(offset, direction)) < TWIST_ASIDE * length;
-    if (isOnTheWay || norm(offset) < 1e-3 * length) continue;
+    if (isOnTheWay(points[lower]!, points[end]!, p) || distance(p, points[lower]!) < 1e-3 * length) continue;
     const miss = distance(p, points[end]!);
     if (gap === null || miss < gap) gap = miss;
   }

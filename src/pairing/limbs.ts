@@ -45,6 +45,9 @@ const NO_HAND_BUT_FINGERS = -0.3;
 /** For a joint passed over inside a segment (it would be a twist joint), and more the further it lies off the bone. */
 const SKIPPED = -0.6;
 const SKIPPED_ASIDE = -8;
+/** Less for one that lies on the bone as a twist joint does, within this share of its length. */
+const SKIPPED_ON_BONE = -0.35;
+const ON_BONE = 0.005;
 /** For leaving the branch that reaches furthest, by how much further it reaches than the one taken. */
 const SIDE_BRANCH = -4;
 const SIDE_BRANCH_SLACK = 0.05;
@@ -210,7 +213,10 @@ function passedOver(context: LimbContext, chain: LimbChain): number {
     const harmless = isZeroLength || isHelperName(prior.names[j]!);
     if (harmless) score += SKIPPED_HARMLESS;
     else if (isAbove) score += continuesBone(figure, chain, j) ? SKIPPED_START : SKIPPED_ABOVE;
-    else score += SKIPPED + SKIPPED_ASIDE * offBone(figure, chain, j);
+    else {
+      const aside = offBone(figure, chain, j);
+      score += (aside < ON_BONE ? SKIPPED_ON_BONE : SKIPPED) + SKIPPED_ASIDE * aside;
+    }
   }
   return score;
 }

@@ -215,7 +215,7 @@ interface PoseReading {
 /** Reads the reference pose; where that is no human posture, the frame of the clip that reads best as one. */
 function choosePose(skeleton: Skeleton, clip: Clip | undefined, prior: Prior): PoseReading {
   const read = (figure: Figure, frame: number | null): PoseReading => {
-    const symmetry = findSymmetry(figure, prior.names);
+    const symmetry = findSymmetry(figure, prior.names, prior.deforms);
     return { figure, symmetry, body: interpret(figure, symmetry, prior), frame };
   };
   const rest = read(readFigure(skeleton, restWorldPose(skeleton)), null);

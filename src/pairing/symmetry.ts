@@ -24,6 +24,8 @@ const LENGTH_TOLERANCE = 0.25;
 /** Pairs are compared by place within this share of the extent; place only settles what lengths leave open. */
 const PLACE_TOLERANCE = 0.2;
 const PLACE_WEIGHT = 0.25;
+/** What a pair loses of which only one joint moves the mesh; a stray weight parts no pair. */
+const MESH_WEIGHT = 0.15;
 /** Left and right lie this share of the extent apart across the plane; spine and tail do not. */
 const APART_TOLERANCE = 0.015;
 /** A lone joint further from the plane than this share of the extent is none of the middle; bent rest poses lean. */
@@ -38,11 +40,16 @@ interface Plane {
  * Finds mirror pairs from the top of the tree: among the children of a joint of the middle, two subtrees of like bone
  * lengths are a pair; below a pair, children are matched across. The plane that the pairs give then settles
  * what lengths leave open. Neither pose nor joint order nor names are needed; mirrored names help.
+ * @param deforms  1 where a joint moves the mesh: of several copies of a limb, those that do are each other's image
  */
-export function findSymmetry(figure: Figure, names: readonly NameReading[]): Symmetry {
-  const first = pairJoints(figure, names, null);
+export function findSymmetry(
+  figure: Figure,
+  names: readonly NameReading[],
+  deforms: Uint8Array | null = null,
+): Symmetry {
+  const first = pairJoints(figure, names, deforms, null);
   const plane = fitPlane(figure, first.mirror);
-  const second = pairJoints(figure, names, plane.sharpness > 0.5 ? plane : null);
+  const second = pairJoints(figure, names, deforms, plane.sharpness > 0.5 ? plane : null);
   const refined = fitPlane(figure, second.mirror);
   dropStrays(figure, second.mirror, refined);
   return { ...second, ...refined };
@@ -51,12 +58,13 @@ export function findSymmetry(figure: Figure, names: readonly NameReading[]): Sym
 function pairJoints(
   figure: Figure,
   names: readonly NameReading[],
+  deforms: Uint8Array | null,
   plane: Plane | null,
 ): { mirror: Int16Array; tops: Symmetry['tops'] } {
   const { skeleton, children } = figure;
   const mirror = new Int16Array(skeleton.jointCount).fill(-1);
   const tops: Symmetry['tops'] = [];
-  const likeness = likenessOf(figure, names, plane);
+  const likeness = likenessOf(figure, names, deforms, plane);
 
   const matchAcross = (a: number, b: number): void => {
     mirror[a] = b;
@@ -127,6 +135,7 @@ function pairJoints(
 function likenessOf(
   figure: Figure,
   names: readonly NameReading[],
+  deforms: Uint8Array | null,
   plane: Plane | null,
 ): (a: number, b: number) => number {
   const known = new Map<number, number>();
@@ -153,6 +162,7 @@ function likenessOf(
       const miss = norm(minus(reflect(figure.points[a]!, plane), figure.points[b]!)) / (PLACE_TOLERANCE * extent);
       value -= PLACE_WEIGHT * Math.min(1, miss);
     }
+    if (deforms && deforms[a] !== deforms[b]) value -= MESH_WEIGHT;
     const [nameA, nameB] = [names[a]!, names[b]!];
     if (areMirroredNames(nameA, nameB)) value += 0.4;
     else if (nameA.side !== null && nameB.side !== null) value -= 0.2;
