@@ -1,3 +1,4 @@
+import { useId } from 'preact/hooks';
 import { LIMBS, type Limb, RETARGET_DEFAULTS, type RootMotion } from '../../src/index.ts';
 import { OPTIONS, type Options } from '../model/session.ts';
 import { change, lastTurn, session } from '../model/store.ts';
@@ -110,11 +111,13 @@ interface RangeProps {
 }
 
 function Range({ label, value, min, max, step, usual, show, set }: RangeProps) {
+  const id = useId();
   return (
-    <label class="range">
-      <span class="range-label">{label}</span>
-      <output>{show(value)}</output>
+    <div class="range">
+      <label for={id}>{label}</label>
+      <span class="range-value">{show(value)}</span>
       <input
+        id={id}
         type="range"
         min={min}
         max={max}
@@ -124,6 +127,6 @@ function Range({ label, value, min, max, step, usual, show, set }: RangeProps) {
         onInput={({ currentTarget }) => set(Number(currentTarget.value))}
         onDblClick={() => set(usual)}
       />
-    </label>
+    </div>
   );
 }

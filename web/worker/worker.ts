@@ -24,9 +24,15 @@ const draco = (): Promise<DracoDecoder> => {
 const engine = createEngine(draco);
 const queue: ToWorker[] = [];
 let isBusy = false;
+/** Ends a rest early. */
+let wake: (() => void) | null = null;
+
+/** Milliseconds without a request before a proof is begun: while something is dragged, motion comes first. */
+const REST = 200;
 
 addEventListener('message', ({ data }: MessageEvent<ToWorker>) => {
   queue.push(data);
+  wake?.();
   if (!isBusy) void work();
 });
 
@@ -47,6 +53,19 @@ async function work(): Promise<void> {
     await breathe();
   }
   isBusy = false;
+}
+
+/** Waits for a while, or until the next request. */
+function rest(): Promise<void> {
+  return new Promise((done) => {
+    const timer = setTimeout(finish, REST);
+    function finish(): void {
+      clearTimeout(timer);
+      wake = null;
+      done();
+    }
+    wake = finish;
+  });
 }
 
 /** Lets messages that came in meanwhile reach the queue. */
@@ -71,7 +90,7 @@ async function answer(request: ToWorker): Promise<void> {
         send({ type: 'unsolved', call, figures, fault: faultOf(error) }, transfer);
         return;
       }
-      await breathe();
+      await rest();
       if (queue.some((later) => later.type === 'solve')) return;
       const before = performance.now();
       const { proof } = await engine.prove(request.job);
