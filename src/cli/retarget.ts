@@ -8,6 +8,7 @@ import { openCharacter } from '../convert/open-character.ts';
 import { reportPairing } from '../convert/pairing-report.ts';
 import { createReceiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
+import { ROOT_MOTIONS, type RootMotion, withTravel } from '../convert/root-motion.ts';
 import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
@@ -29,6 +30,7 @@ interface RetargetFlags extends CommonOptions, PairMappingFlags, SourceFlags, Pr
   animationOnly?: boolean;
   name?: string;
   contact: boolean;
+  rootMotion: RootMotion;
   keepAllKeys?: boolean;
   rotationTolerance: number;
   translationTolerance: number;
@@ -61,6 +63,9 @@ export function retargetCommand(): Command {
     .addOption(new Option('--fps <rate>', 'frames a second at which a glTF clip is sampled').argParser(parsePositive))
     .option('--keep-rest-frames', 'keep opening frames that are a rest pose or a blend from it')
     .option('--no-contact', 'do not hold feet that stand')
+    .addOption(
+      new Option('--root-motion <way>', 'what becomes of the way over the floor').choices(ROOT_MOTIONS).default('keep'),
+    )
     .option('--keep-all-keys', 'write a key at every frame')
     .addOption(
       new Option('--rotation-tolerance <degrees>', 'how far fewer keys may turn a joint')
@@ -109,7 +114,8 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
     stages.begin('Retargeting');
     const conversion = convert(performer, receiver, {
       contact: flags.contact,
-      retarget: { reach: reachOf(constraints.mapping) },
+      mapping: constraints.mapping,
+      rootMotion: { mode: flags.rootMotion },
     });
     const delivering = {
       name: flags.name ?? stem(clipPath),
@@ -128,17 +134,17 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
     const container =
       form === 'glb' ? readContainerFile(outputPath) : parseContainer(judged.bytes, basename(characterPath));
     const written = await openCharacter(container, { referencePose: character.referencePose.kind });
-    const target = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
+    const reread = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
+    const { travel } = conversion;
+    // In place, feet that stand slide on purpose: they are judged with the travel given back.
+    const target =
+      travel && flags.rootMotion === 'in-place'
+        ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
+        : reread;
     const labels = { target: outputPath, source: clipPath };
     const proof = await runProof(target, sourceFigure(performer), labels, flags);
 
-    const warnings = [
-      ...performer.notes,
-      ...receiver.notes,
-      ...conversion.notes,
-      ...delivery.notes,
-      ...notApplied(constraints.mapping),
-    ];
+    const warnings = [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes];
     const result: RetargetResult = {
       format: 'rigproof-retarget',
       version: 1,
@@ -194,19 +200,4 @@ export function reachOf({ limbs }: Mapping): Record<Limb, number> {
     if (weight !== undefined) reach[limb] = weight;
   }
   return reach;
-}
-
-/** What a mapping holds that a retarget does not use. Nothing is ignored in silence. */
-export function notApplied(mapping: Mapping): Note[] {
-  const parts = [
-    mapping.chains && 'chains',
-    mapping.corrections && 'corrections',
-    (mapping.source?.hold ?? mapping.target?.hold) && 'hold',
-    (mapping.source?.follow ?? mapping.target?.follow) && 'follow',
-  ].filter((part) => part !== undefined);
-  return parts.map((part) => ({
-    code: 'MAP_NOT_APPLIED',
-    severity: 'warning' as const,
-    message: `"${part}" of the mapping is not applied by this version.`,
-  }));
 }
