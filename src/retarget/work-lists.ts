@@ -1,9 +1,14 @@
-import { REST, type RetargetPlan } from './plan.ts';
+import { BLENDED, DRIVEN, REST, type RetargetPlan } from './plan.ts';
 
 /** Which joints the frame loop visits in which step. All lists have parents first. */
 export interface WorkLists {
   /** Source joints whose positions are needed: pelvis, limbs and what carries them. Rotations: `plan.srcNeeded`. */
   srcPlaced: Int16Array;
+  /** Target joints that are driven by one source joint, and those that are blended from two. */
+  driven: Int16Array;
+  /** Sorted so that joints of the same blend stand together; `isNewBlend` is 1 for the first of them. */
+  blended: Int16Array;
+  isNewBlend: Uint8Array;
   /** Target joints that are settled before the limbs are solved: trunk, and the limbs' own joints. */
   before: Int16Array;
   /** For each limb the joints that are settled after it, and those below its toes. */
@@ -21,6 +26,17 @@ export interface WorkLists {
  * lists but `still`.
  */
 export function workLists(plan: RetargetPlan): WorkLists {
+  const known = made.get(plan);
+  if (known) return known;
+  const lists = makeLists(plan);
+  made.set(plan, lists);
+  return lists;
+}
+
+/** A plan serves many clips: its lists are made once. */
+const made = new WeakMap<RetargetPlan, WorkLists>();
+
+function makeLists(plan: RetargetPlan): WorkLists {
   const { source, target, kinds, solveParents, order, limbs } = plan;
   const { parents, jointCount } = target.skeleton;
   const led = new Set([plan.dstHips, ...plan.translationJoints]);
@@ -51,9 +67,14 @@ export function workLists(plan: RetargetPlan): WorkLists {
     for (const j of [srcUpper, srcLower, srcEnd]) markUp(placed, source.skeleton.parents, j);
   }
   const joints = Int16Array.from({ length: jointCount }, (_, j) => j);
+  const blendOf = (j: number): string => `${plan.driverA[j]} ${plan.driverB[j]} ${plan.driverT[j]}`;
+  const blended = [...joints].filter((j) => kinds[j] === BLENDED).sort((a, b) => (blendOf(a) < blendOf(b) ? -1 : 1));
   const onlyNeeded = (list: Int16Array): Int16Array => list.filter((j) => needed[j]);
   return {
     srcPlaced: plan.srcNeeded.filter((j) => placed[j]),
+    driven: joints.filter((j) => kinds[j] === DRIVEN),
+    blended: Int16Array.from(blended),
+    isNewBlend: Uint8Array.from(blended, (j, i) => (i > 0 && blendOf(j) === blendOf(blended[i - 1]!) ? 0 : 1)),
     before: order.filter((j) => needed[j] && (!isBelow[j] || path[j])),
     below: limbs.map(({ below }) => onlyNeeded(below)),
     belowToes: limbs.map(({ belowToes }) => onlyNeeded(belowToes)),
