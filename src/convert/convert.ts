@@ -1,5 +1,5 @@
 import { legLength } from '../alignment/alignment.ts';
-import { detectContacts } from '../contact/detect.ts';
+import { type DetectedContacts, detectContacts } from '../contact/detect.ts';
 import { type HandContact, holdHands } from '../contact/hands.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
 import { footTrajectories, type Sole, soleOf, soleOfMotion } from '../contact/sole.ts';
@@ -14,6 +14,7 @@ import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import { applyCorrections } from './apply-corrections.ts';
+import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
 import type { Performer } from './performer.ts';
 import type { Receiver } from './receiver.ts';
@@ -28,6 +29,8 @@ export interface ConvertOptions {
   plants: Partial<PlantOptions>;
   /** What a person has corrected beyond roles: postures, held joints, chains, weights of the limbs. */
   mapping: Mapping;
+  /** What is done to the motion before anything else. */
+  filter: Partial<FilterOptions>;
   /** Whether joints of the performer that leave the published ranges of motion are brought back, before anything is placed. */
   enforceRanges: boolean;
   /** Where the travel goes, once the feet are planted. */
@@ -40,12 +43,15 @@ export const CONVERT_DEFAULTS: ConvertOptions = {
   retarget: {},
   plants: {},
   mapping: {},
+  filter: {},
   enforceRanges: false,
   rootMotion: ROOT_MOTION_DEFAULTS,
 };
 
 /** A performer's motion on a receiver, in world space. */
 export interface Conversion {
+  /** As its motion was used: filtered, held, within its ranges. A proof compares with this one. */
+  performer: Performer;
   plan: RetargetPlan;
   clip: Clip;
   /** What was taken off the hips; a motion in place is given it back (`withTravel`) before its feet are judged. */
@@ -60,13 +66,15 @@ export interface Conversion {
 /**
  * The whole way from a performer to a receiver: compile, find the contacts, plant the feet, hold the hands, run, settle
  * the root motion.
- * Touches neither; allocates its result. Throws what `applyCorrections`,
+ * Touches neither; allocates its result. Throws what `filterPerformer`, `applyCorrections`,
  * `compileRetarget` and `applyRootMotion` throw.
  */
 export function convert(given: Performer, onto: Receiver, options: Partial<ConvertOptions> = {}): Conversion {
   const settings = { ...CONVERT_DEFAULTS, ...options };
-  const corrected = applyCorrections(given, onto, settings.mapping);
-  const { receiver, retarget, notes } = corrected;
+  const filtered = filterPerformer(given, settings.filter);
+  const corrected = applyCorrections(filtered.performer, onto, settings.mapping);
+  const { receiver, retarget } = corrected;
+  const notes = [...filtered.notes, ...corrected.notes];
   const performer = withinRanges(corrected.performer, settings.enforceRanges, notes);
   const plan = compileRetarget(performer.actor, receiver.actor, { ...retarget, ...settings.retarget });
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
@@ -92,7 +100,7 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
     }
   }
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
-  return { plan, clip, travel, contacts, plants, handContacts, targets, notes };
+  return { performer, plan, clip, travel, contacts, plants, handContacts, targets, notes };
 }
 
 /** The performer with its joints in their ranges, if that is asked for; where it leaves them is told in any case. */
@@ -118,7 +126,7 @@ export function performerSoles({ actor, clip }: Performer): Record<Side, Sole> {
 }
 
 /** Foot contacts of a performer's own motion. */
-export function contactsOf(performer: Performer, soles = performerSoles(performer)): FootContacts {
+export function contactsOf(performer: Performer, soles = performerSoles(performer)): DetectedContacts {
   const { actor, clip } = performer;
   return detectContacts({
     ...footTrajectories(actor.skeleton, clip, soles),

@@ -208,8 +208,9 @@ describe('loop closing', () => {
   it('leaves a cycle that closes already as it is', () => {
     const clip = spinning(61, 60, (t) => 0.4 * Math.cos(2 * Math.PI * t));
     const out = closeLoop(clip, chain(1));
+    // Speeds from three frames of a sine at 60 a second are off by (2π/60)² / 3 of themselves.
     for (let f = 0; f < 61; f++)
-      expect(angleBetweenQuats(out.rotations, f * 4, clip.rotations, f * 4)).toBeLessThan(1e-4);
+      expect(angleBetweenQuats(out.rotations, f * 4, clip.rotations, f * 4)).toBeLessThan(5e-4);
   });
 });
 
