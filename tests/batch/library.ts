@@ -1,16 +1,14 @@
-import { type ChildProcess, spawn } from 'node:child_process';
-import { createHash } from 'node:crypto';
-import { mkdirSync, mkdtempSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, writeFileSync } from 'node:fs';
 import { rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
-import { fileURLToPath } from 'node:url';
-import { build } from 'vite';
 import { afterAll } from 'vitest';
 import { makeSamples } from '../../samples/make.ts';
 import type { CliResult } from '../cli/run-cli.ts';
+import { contentOf } from './content.ts';
+import { buildProgram, type StartedProgram, start } from './program.ts';
 
-const ROOT = fileURLToPath(new URL('../..', import.meta.url));
+export { contentOf };
 
 /** A folder that is removed after the tests of a file. */
 export function scratch(): string {
@@ -28,18 +26,21 @@ export interface SampleLibrary {
   characters: string[];
 }
 
-/** Short clips of the sample scenario, in folders, and two characters. */
-export async function makeLibrary(folder: string): Promise<SampleLibrary> {
+/**
+ * Short clips of the sample scenario, in folders, and two characters.
+ * @param length  the clips are this many times as long
+ */
+export async function makeLibrary(folder: string, length = 1): Promise<SampleLibrary> {
   const samples = await makeSamples();
   const write = (name: string, bytes: Uint8Array) => {
     mkdirSync(dirname(join(folder, name)), { recursive: true });
     writeFileSync(join(folder, name), bytes);
   };
   const night = samples.get('night-round.bvh')!;
-  write('clips/round.bvh', frames(night, 0, 60));
-  write('clips/round-2.bvh', frames(night, 60, 50));
-  write('clips/dances/round.bvh', frames(night, 110, 40));
-  write('clips/dances/turn.bvh', frames(night, 150, 30));
+  write('clips/round.bvh', frames(night, 0, 24 * length));
+  write('clips/round-2.bvh', frames(night, 60, 22 * length));
+  write('clips/dances/round.bvh', frames(night, 120, 20 * length));
+  write('clips/dances/turn.bvh', frames(night, 180, 18 * length));
   write('clips/broken.bvh', night.subarray(0, 300));
   for (const name of ['bodge.glb', 'pim.glb']) write(name, samples.get(name)!);
   return { clips: join(folder, 'clips'), characters: ['bodge.glb', 'pim.glb'].map((name) => join(folder, name)) };
@@ -55,75 +56,12 @@ export function frames(bvh: Uint8Array, from: number, count: number): Uint8Array
   return new TextEncoder().encode(`${[...head, ...rows].join('\n')}\n`);
 }
 
-/** Every file of a folder with the hash of its bytes: what has to be equal, whoever made it. */
-export function contentOf(folder: string): Record<string, string> {
-  const names = readdirSync(folder, { recursive: true, encoding: 'utf8' }).sort();
-  const files = names.filter((name) => statSync(join(folder, name)).isFile());
-  return Object.fromEntries(
-    files.map((name) => [
-      name.replaceAll('\\', '/'),
-      createHash('sha256')
-        .update(readFileSync(join(folder, name)))
-        .digest('hex')
-        .slice(0, 16),
-    ]),
-  );
-}
-
 let built: Promise<string> | undefined;
 
-/** The command line and its worker as JavaScript beside each other, as in `dist`, built once a test file. */
-function builtProgram(): Promise<string> {
+/** Starts the command line, which is built once a test file. */
+export async function startProgram(args: readonly string[], cwd: string): Promise<StartedProgram> {
   built ??= buildProgram();
-  return built;
-}
-
-async function buildProgram(): Promise<string> {
-  // Two folders below the project, as deep as dist/cli: what it reads beside itself is found alike.
-  mkdirSync(join(ROOT, 'out'), { recursive: true });
-  const outDir = mkdtempSync(join(ROOT, 'out', 'test-batch-'));
-  await build({
-    root: ROOT,
-    configFile: false,
-    logLevel: 'error',
-    build: {
-      ssr: true,
-      outDir,
-      emptyOutDir: false,
-      target: 'node20',
-      minify: false,
-      rollupOptions: {
-        input: { main: 'src/cli/main.ts', worker: 'src/batch/worker.ts' },
-        output: { entryFileNames: '[name].js', chunkFileNames: '[name].js' },
-      },
-    },
-  });
-  return outDir;
-}
-
-/** Starts the command line as a process of its own. */
-export async function startProgram(
-  args: readonly string[],
-  cwd: string,
-): Promise<{ child: ChildProcess; ended: Promise<CliResult> }> {
-  const child = spawn(process.execPath, [join(await builtProgram(), 'main.js'), ...args], {
-    cwd,
-    stdio: ['ignore', 'pipe', 'pipe'],
-    env: { ...process.env, NO_COLOR: '1' },
-  });
-  let stdout = '';
-  let stderr = '';
-  child.stdout.setEncoding('utf8').on('data', (text) => {
-    stdout += text;
-  });
-  child.stderr.setEncoding('utf8').on('data', (text) => {
-    stderr += text;
-  });
-  const ended = new Promise<CliResult>((done, fail) => {
-    child.on('error', fail);
-    child.on('close', (code) => done({ code, stdout, stderr }));
-  });
-  return { child, ended };
+  return start(await built, args, cwd);
 }
 
 export async function runProgram(args: readonly string[], cwd: string): Promise<CliResult> {

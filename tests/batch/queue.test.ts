@@ -35,7 +35,7 @@ describe.skipIf(!hasRedis)('a queue (needs redis-server: apt-get install redis-s
 
   beforeAll(async () => {
     redis = await startRedis();
-    library = await makeLibrary(folder);
+    library = await makeLibrary(folder, 5);
     await runProgram(batch('local', '--workers', '1'), folder);
     reference = contentOf(join(folder, 'local'));
   });
