@@ -79,19 +79,28 @@ function createPerformer(
   }
   let skeleton = fileSkeleton;
   let body = options.body ?? readBody({ skeleton, clip: fileClip, declaredMetres, ...options });
-  const standIn = standInFrame(skeleton, fileClip, body.roles);
   const extra: Note[] = [];
-  if (standIn !== null) {
-    skeleton = withRestFrame(skeleton, fileClip, standIn);
-    // Another rest pose stands differently in its file; who plays which role was settled before.
-    const fixed = options.body ? options.body.roles : options.fixed;
-    body = readBody({ skeleton, clip: fileClip, declaredMetres, ...options, fixed });
+  const replaceRest = (frame: number): void => {
+    skeleton = withRestFrame(skeleton, fileClip, frame);
     extra.push({
       code: 'ALIGN_REST_REPLACED',
       severity: 'warning',
-      message: `The zero pose is no human posture; frame ${standIn} of the clip stands in for it.`,
-      place: { file: name, frame: standIn },
+      message: `The zero pose is no human posture; frame ${frame} of the clip stands in for it.`,
+      place: { file: name, frame },
     });
+  };
+  // Who plays which role was settled before; how the body stands belongs to a frame of the clip that it was read with.
+  const readAgain = (): Body =>
+    readBody({ skeleton, clip: fileClip, declaredMetres, ...options, fixed: options.body?.roles ?? options.fixed });
+  if (typeof options.body?.poseFrame === 'number') body = readAgain();
+  if (typeof body.poseFrame === 'number') replaceRest(body.poseFrame);
+  else {
+    // Told by names or by hand alone: roles are known, but no pose was read as a body.
+    const standIn = standInFrame(skeleton, fileClip, body.roles);
+    if (standIn !== null) {
+      replaceRest(standIn);
+      body = readAgain();
+    }
   }
   if (!options.anyBody) requireHumanoid(body, name);
   const motion = readMotionFrame(skeleton, fileClip, body);

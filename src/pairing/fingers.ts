@@ -49,7 +49,12 @@ export function findFingers(
   if (hand !== null) {
     // A thumb that hangs from the forearm: beside the palm, and no twist joint on the way to it.
     const forearm = distance(figure.points[lower]!, wrist);
-    for (const chain of chainsOf(figure, names, lower, new Set([...taken, hand]))) {
+    // Wrist joints on the way to the hand carry it; they are no finger.
+    const between: number[] = [];
+    for (let j = figure.skeleton.parents[hand]!; j > lower; j = figure.skeleton.parents[j]!) between.push(j);
+    const isReached = hand > lower && hand < figure.skeleton.subtreeEnd[lower]!;
+    const claimed = new Set([...taken, hand, ...(isReached ? between : [])]);
+    for (const chain of chainsOf(figure, names, lower, claimed)) {
       const isNearHand = distance(figure.points[chain[0]!]!, wrist) < 0.5 * forearm;
       const isNamed = chain.some((j) => nameEvidence(names[j]!, 'thumb') > 2);
       if (isNamed || (isNearHand && chain.length > 1 && chains.length > 0)) chains.push(chain);
