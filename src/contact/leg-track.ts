@@ -24,17 +24,15 @@ export interface LegTrack {
 /** Runs the plain retarget once and records what the legs do. Allocates its result. */
 export function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
   const { frameCount } = clip;
-  const legs = plan.limbs
-    .filter(({ limb }) => LIMB_PARTS[LIMBS[limb]!].kind === 'leg')
-    .map((limb) => ({
-      limb,
-      side: LIMB_PARTS[LIMBS[limb.limb]!].side,
-      hips: new Float64Array(frameCount * 3),
-      ankles: new Float64Array(frameCount * 3),
-      feet: new Float64Array(frameCount * 4),
-      toes: new Float64Array(frameCount * 4),
-      extensions: new Float64Array(frameCount),
-    }));
+  const legs = plan.limbs.filter(isLeg).map((limb) => ({
+    limb,
+    side: LIMB_PARTS[LIMBS[limb.limb]!].side,
+    hips: new Float64Array(frameCount * 3),
+    ankles: new Float64Array(frameCount * 3),
+    feet: new Float64Array(frameCount * 4),
+    toes: new Float64Array(frameCount * 4),
+    extensions: new Float64Array(frameCount),
+  }));
   const jointCount = plan.target.skeleton.jointCount;
   run(plan, clip, undefined, (f, rotations, positions) => {
     for (const { limb, hips, ankles, feet, toes, extensions } of legs) {
@@ -58,13 +56,18 @@ export function trackShins(plan: RetargetPlan, clip: Clip, targets: LimbTargets,
   });
 }
 
+function isLeg({ limb }: LimbPlan): boolean {
+  return LIMB_PARTS[LIMBS[limb]!].kind === 'leg';
+}
+
+/** Legs only: arms are left as the performer turns them. */
 function run(
   plan: RetargetPlan,
   clip: Clip,
   targets: LimbTargets | undefined,
   record: (f: number, rotations: Float64Array, positions: Float64Array) => void,
 ): void {
-  const retargeter = createRetargeter(plan);
+  const retargeter = createRetargeter({ ...plan, limbs: plan.limbs.filter(isLeg) });
   const row = createTargetClip(plan, 'one frame', 1, clip.frameDuration);
   for (let f = 0; f < clip.frameCount; f++) {
     retargeter.frame(clip, f, row, 0, targets);

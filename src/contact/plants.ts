@@ -16,13 +16,15 @@ import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-path.ts';
+import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
 import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
 import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
 import { choosePivots, flatsOf, placeRests, type Rest, restsOf, standsOf } from './rests.ts';
-import type { Sole } from './sole.ts';
+import { footTrajectories, type Sole } from './sole.ts';
+import { setStepHeights } from './step-heights.ts';
 import { type UnreachedPlant, unreachedPlants } from './unreached.ts';
 
 export interface PlantOptions {
@@ -76,15 +78,16 @@ interface Stance extends FootPath {
  * Finds the targets that hold every planted foot.
  *
  * @param clip         the source clip, world space
- * @param contacts     as detected on the source
+ * @param contacts     as detected on the source; with the ground that was found there, steps and slopes are kept
  * @param soles        heel, ball and toe tip of the target's feet
  * @param sourceSoles  those of the source's
- * Allocates its result. Legs that the target does not have are left out.
+ * Allocates its result. Legs that the target does not have are left out. Without any contact every weight is 0: a figure
+ * that flies or swims keeps the plain retarget.
  */
 export function plantFeet(
   plan: RetargetPlan,
   clip: Clip,
-  contacts: FootContacts,
+  contacts: FootContacts & { ground?: GroundReading },
   soles: Record<Side, Sole>,
   sourceSoles: Record<Side, Sole>,
   options: Partial<PlantOptions> = {},
@@ -96,6 +99,14 @@ export function plantFeet(
   const legs = trackLegs(plan, clip);
   const levels = legs.map(({ limb, side }) => levelFoot(plan, limb, soles[side]));
   const restsOfLeg = legs.map(({ side }, l) => restsOf(contacts[side], levels[l]!, frameCount, frameDuration));
+  if (contacts.ground) {
+    const { floor, legLength } = contacts.ground;
+    const points = footTrajectories(plan.source.skeleton, clip, sourceSoles);
+    legs.forEach(({ side }, l) => {
+      const rests = restsOfLeg[l]!;
+      setStepHeights(rests, standsOf(rests), side, points[side], floor, plan.scale, legLength);
+    });
+  }
   const lift = standingLift(legs, levels, restsOfLeg);
   for (const { hips, ankles } of legs) {
     for (let at = 1; at < frameCount * 3; at += 3) {
@@ -104,6 +115,7 @@ export function plantFeet(
     }
   }
   const targets = createLimbTargets(frameCount);
+  if (restsOfLeg.every((rests) => rests.length === 0)) return { targets, plants: [], unreached: [] };
   const rounds = legs.some(({ limb }) => limb.dstEnd < 0) ? SHIN_ROUNDS : 1;
   let stances: Stance[] = [];
   for (let round = 0; round < rounds; round++) {

@@ -17,8 +17,10 @@ import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
 import type { Performer } from './performer.ts';
+import { placePoles } from './poles.ts';
 import type { Receiver } from './receiver.ts';
 import { applyRootMotion, ROOT_MOTION_DEFAULTS, type RootMotionOptions, type Travel } from './root-motion.ts';
+import { stretchLimbs } from './stretch.ts';
 
 export interface ConvertOptions {
   /** Whether feet that stand in the source are held on the target. */
@@ -33,6 +35,10 @@ export interface ConvertOptions {
   filter: Partial<FilterOptions>;
   /** Whether joints of the performer that leave the published ranges of motion are brought back, before anything is placed. */
   enforceRanges: boolean;
+  /** By how much a limb may grow to reach its target, percent. */
+  allowStretch: number;
+  /** Whether pole targets of the rig are placed along knees and elbows. */
+  poles: boolean;
   /** Where the travel goes, once the feet are planted. */
   rootMotion: Partial<RootMotionOptions>;
 }
@@ -45,6 +51,8 @@ export const CONVERT_DEFAULTS: ConvertOptions = {
   mapping: {},
   filter: {},
   enforceRanges: false,
+  allowStretch: 0,
+  poles: false,
   rootMotion: ROOT_MOTION_DEFAULTS,
 };
 
@@ -99,6 +107,8 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
       moved = retargetClip(plan, performer.clip, targets);
     }
   }
+  if (targets) moved = stretchLimbs(plan, moved, targets, settings.allowStretch);
+  if (settings.poles) moved = placePoles(plan, moved);
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
   return { performer, plan, clip, travel, contacts, plants, handContacts, targets, notes };
 }
