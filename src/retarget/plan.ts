@@ -64,7 +64,7 @@ export interface TwistPlan {
   outer: number;
   /** The joint that the twisted one follows otherwise. */
   carrier: number;
-  /** Rotation of `outer` in `inner` in the canonical posture, inverted. */
+  /** Rotation of `outer` in `inner` where the twist is zero, inverted: upper segments in the canonical posture, lower ones at rest. */
   undo: Float64Array;
   /** Long axis in the frame of the carrier, unit. */
   axis: Float64Array;
@@ -389,7 +389,9 @@ function planTwists(target: Actor, rest: WorldPose, solveParents: Int16Array, ki
     const outer = isUpper ? segment : next;
     if (next === undefined || outer === undefined || inner < 0) continue;
     const undo = new Float64Array(4);
-    mulInverseQuat(undo, 0, alignment.posture, inner * 4, alignment.posture, outer * 4);
+    // The skin of forearm and shin is bound untwisted at rest. An arm swings far from there: a T-pose is the middle of its way.
+    const zero = isUpper ? alignment.posture : rest.rotations;
+    mulInverseQuat(undo, 0, zero, inner * 4, zero, outer * 4);
     invertQuat(undo, 0, undo, 0);
     const axis = new Float64Array(3);
     if (distanceVec(rest.positions, next * 3, rest.positions, segment * 3) === 0) continue;
