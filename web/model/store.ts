@@ -26,8 +26,8 @@ export const rejected = signal<Fault[]>([]);
 export const isSolving = signal(false);
 export const isProving = signal(false);
 export const isRestoring = signal(true);
-/** Milliseconds from an edit to the new motion on screen; the last one. */
-export const lastTurn = signal<number | null>(null);
+/** Milliseconds from the last edit to its new motion, and how many edits there were. */
+export const lastTurn = signal<{ ms: number; count: number } | null>(null);
 
 /** Bytes of open files, so that a reload can find them again. */
 export const openFiles = new Set<string>();
@@ -60,12 +60,15 @@ export function change(what: string, edit: (session: Session) => Session, joinsW
   if (!joins) before.value = motion.peek();
 }
 
+/** The last solve that was asked for, and the last that is shown: while something is dragged, the latter lags behind. */
 let current = 0;
+let shown = 0;
 let sentAt = 0;
 
 client.listen((message) => {
-  if (message.call !== current) return;
+  if (message.type === 'solved' ? message.call <= shown : message.call !== current) return;
   if (message.type === 'solved') {
+    shown = message.call;
     batch(() => {
       const { solved } = message;
       if (solved.performer) performer.value = solved.performer;
@@ -73,9 +76,8 @@ client.listen((message) => {
       if (solved.receiver || solved.performer) before.value = null;
       motion.value = solved.motion;
       trouble.value = null;
-      isSolving.value = false;
+      isSolving.value = message.call !== current;
       isProving.value = true;
-      lastTurn.value = performance.now() - sentAt;
     });
   } else if (message.type === 'unsolved') {
     batch(() => {
@@ -102,6 +104,11 @@ client.listen((message) => {
     });
   }
 });
+
+/** The picture tells that it shows a motion for the first time. */
+export function noteDrawn(): void {
+  lastTurn.value = { ms: performance.now() - sentAt, count: (lastTurn.value?.count ?? 0) + 1 };
+}
 
 /** Every change of the job is solved; the worker skips what is overtaken. */
 effect(() => {

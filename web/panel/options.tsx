@@ -16,7 +16,7 @@ export function OptionsPanel() {
   const set = (what: string, part: Partial<Options>, joinsWith?: string): void =>
     change(what, (state) => ({ ...state, options: { ...state.options, ...part } }), joinsWith);
   return (
-    <div class="options">
+    <div class="options" data-turn={lastTurn.value?.ms} data-turns={lastTurn.value?.count}>
       <section>
         <h2>Feet on the floor</h2>
         <Check
@@ -85,7 +85,9 @@ export function OptionsPanel() {
           set={(int16) => set('16-bit rotations', { int16 })}
         />
       </section>
-      {lastTurn.value !== null && <p class="quiet small">Last change shown after {Math.round(lastTurn.value)} ms.</p>}
+      {lastTurn.value !== null && (
+        <p class="quiet small">Last change shown after {Math.round(lastTurn.value.ms)} ms.</p>
+      )}
     </div>
   );
 }

@@ -2,7 +2,7 @@ import { effect, useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { nameOf, pairJoints, partnerOf, roleName, roleOf } from '../model/pairing.ts';
 import { playsExercise } from '../model/rig.ts';
-import { motion, performer, receiver } from '../model/store.ts';
+import { motion, noteDrawn, performer, receiver } from '../model/store.ts';
 import {
   aids,
   arrangement,
@@ -118,6 +118,7 @@ function mount(
     }),
   ];
 
+  let drawn: typeof motion.value = null;
   let last = 0;
   let carry = 0;
   const turn = (now: number): void => {
@@ -147,6 +148,10 @@ function mount(
       clip: shownClip.value,
       alone: playsExercise.value,
     });
+    if (drawn !== motion.value) {
+      drawn = motion.value;
+      if (drawn) noteDrawn();
+    }
     const isPairing = section.value === 'pairing' || section.value === 'posture';
     const showJoints = isPairing || aids.joints.value;
     const litJoints = new Set<number>();
