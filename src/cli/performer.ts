@@ -23,7 +23,7 @@ export interface SourceFlags {
 export function performerOf(
   path: string,
   opened: OpenedFile,
-  constraintsOf: (skeleton: Skeleton) => BodyConstraints,
+  constraintsOf: (skeleton: Skeleton) => BodyConstraints & { anyBody?: boolean },
   flags: SourceFlags,
 ): Performer {
   const { keepRestFrames } = flags;

@@ -21,11 +21,12 @@ import { RETARGET_DEFAULTS } from '../retarget/plan.ts';
 import type { Limb } from '../skeleton/limb.ts';
 import { frameOptions, parsePositive } from './body-options.ts';
 import { type PairMappingFlags, pairConstraints, pairMappingOptions } from './constraints.ts';
+import { type MotionFlags, motionOptions, motionSettings } from './motion-options.ts';
 import { type CommonOptions, createOutput, EXIT } from './output.ts';
 import { performerOf, requireCharacter, type SourceFlags } from './performer.ts';
 import { type ProofFlags, proofOptions, runProof } from './proof.ts';
 
-interface RetargetFlags extends CommonOptions, PairMappingFlags, SourceFlags, ProofFlags {
+interface RetargetFlags extends CommonOptions, PairMappingFlags, SourceFlags, ProofFlags, MotionFlags {
   output?: string;
   animationOnly?: boolean;
   name?: string;
@@ -79,6 +80,7 @@ export function retargetCommand(): Command {
     )
     .option('--int16', 'store rotations as normalised 16-bit integers (core glTF): half the bytes, 0.0035 degree');
   for (const option of [
+    ...motionOptions(),
     ...proofOptions(),
     ...pairMappingOptions(),
     ...frameOptions('source-', 'clip'),
@@ -103,16 +105,34 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
   try {
     stages.begin(`Reading ${clipPath}`);
     const constraints = await pairConstraints(flags);
-    const performer = performerOf(clipPath, await openFile(clipPath), (s) => constraints.of('source', s), flags);
+    // Chains paired by hand move a body of any kind.
+    const anyBody = (constraints.mapping.chains ?? []).length > 0;
+    const performer = performerOf(
+      clipPath,
+      await openFile(clipPath),
+      (s) => ({ ...constraints.of('source', s), anyBody }),
+      flags,
+    );
     stages.begin(`Reading ${characterPath}`);
-    const character = requireCharacter(await openFile(characterPath), characterPath);
-    const receiver = createReceiver(character, constraints.of('target', character.skeleton));
+    const readTarget = async (nodeAbove: boolean) => {
+      const character = requireCharacter(await openFile(characterPath, { nodeAbove }), characterPath);
+      return createReceiver(character, { ...constraints.of('target', character.skeleton), anyBody });
+    };
+    let receiver = await readTarget(false);
+    const hips = receiver.actor.body.roles.hips;
+    // Where the hips are the topmost joint, the node above them may carry the travel.
+    if (flags.rootMotion === 'extract' && hips !== undefined && receiver.actor.skeleton.parents[hips]! < 0) {
+      receiver = await readTarget(true);
+    }
+    const { character } = receiver;
     const pairing = reportPairing(
       { file: clipPath, skeleton: performer.actor.skeleton, body: performer.body, notes: performer.notes },
       { file: characterPath, skeleton: receiver.actor.skeleton, body: receiver.body, notes: receiver.notes },
+      anyBody,
     );
     stages.begin('Retargeting');
     const conversion = convert(performer, receiver, {
+      ...motionSettings(flags),
       contact: flags.contact,
       mapping: constraints.mapping,
       rootMotion: { mode: flags.rootMotion },
@@ -142,7 +162,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
         ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
         : reread;
     const labels = { target: outputPath, source: clipPath };
-    const proof = await runProof(target, sourceFigure(performer), labels, flags);
+    const proof = await runProof(target, sourceFigure(conversion.performer), labels, flags);
 
     const warnings = [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes];
     const result: RetargetResult = {
@@ -151,8 +171,8 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       source: {
         file: clipPath,
         joints: performer.actor.skeleton.jointCount,
-        frames: performer.clip.frameCount,
-        fps: inferFrameRate(performer.clip.frameDuration).fps,
+        frames: conversion.performer.clip.frameCount,
+        fps: inferFrameRate(conversion.performer.clip.frameDuration).fps,
         droppedFrames: performer.droppedFrames,
       },
       target: { file: characterPath, joints: receiver.actor.skeleton.jointCount },

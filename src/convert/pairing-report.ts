@@ -42,11 +42,12 @@ export interface PairingReport {
 
 /**
  * Pairs two figures and gathers the evidence.
+ * @param hasChains  chains are paired by hand: then no role needs to be
  * @throws RigproofError PAIR_NOTHING_SHARED when they have no role in common, with the reason of the one that has none
  */
-export function reportPairing(source: PairedFigure, target: PairedFigure): PairingReport {
+export function reportPairing(source: PairedFigure, target: PairedFigure, hasChains = false): PairingReport {
   const { pairs, sourceOnly, targetOnly, unsure } = pairBodies(source.body, target.body);
-  if (pairs.length === 0) {
+  if (pairs.length === 0 && !hasChains) {
     const stranger = source.body.humanoid ? target : source;
     throw new RigproofError(
       'PAIR_NOTHING_SHARED',

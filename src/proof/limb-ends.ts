@@ -67,7 +67,11 @@ function limbTarget(
     return notMeasured(
       evidence,
       id,
-      missing === limbs.length ? `no ${what} is paired on both figures` : 'the feet never leave the ground',
+      missing === limbs.length
+        ? `no ${what} is paired on both figures`
+        : id === 'limb-target-feet'
+          ? 'the feet never leave the ground'
+          : 'the hands rest on something all the time',
     );
   }
   return measured(evidence, id, spread(errors).p95, places, { ...spread(errors), ...details });

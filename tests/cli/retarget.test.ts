@@ -149,12 +149,13 @@ describe.concurrent('retarget', () => {
       version: 1,
       limbs: { leftArm: { reach: 0 } },
       corrections: { head: { twist: 5 } },
+      source: { follow: ['pelvis_c'] },
     };
     await writeFile(at('part.map.json'), JSON.stringify(mapping));
     const { stdout } = await run('retarget', CLIP, CHARACTER, '-o', 'part.glb', '--mapping', 'part.map.json', '--json');
     const { warnings } = JSON.parse(stdout) as RetargetResult;
     expect(warnings.filter(({ code }) => code === 'MAP_NOT_APPLIED').map(({ message }) => message)).toEqual([
-      '"corrections" of the mapping is not applied by this version.',
+      'Joints of the clip cannot follow: "follow" is for the target.',
     ]);
   });
 

@@ -13,8 +13,8 @@ export interface TrimOptions {
  * @throws RigproofError FILTER_TRIM when the span holds no frame
  */
 export function trimClip(clip: Clip, { from = 0, to = Number.POSITIVE_INFINITY }: TrimOptions): Clip {
-  // A hair before a frame is the frame: 0.1 s is the third of 30 a second.
-  const hair = 1e-6;
+  // A hair before a frame is the frame: files write the frame time with a few digits, so that 1.5 s may lie at frame 89.998.
+  const hair = 0.05;
   const first = Math.max(0, Math.ceil(from / clip.frameDuration - hair));
   const last = Math.min(clip.frameCount - 1, Math.floor(to / clip.frameDuration + hair));
   if (!(first <= last)) {
