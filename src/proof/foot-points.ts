@@ -15,6 +15,8 @@ const BALL_AHEAD = 0.17;
  * about a quarter of a foot, ankle to ball about a half, and a heel is round (common practice, no source).
  */
 const HEEL_BEHIND = 0.3;
+/** A tip nearer to the ankle than this, seen from above and as a share of the leg, marks the heel or the sole and no toes. */
+const TIP_AHEAD = 0.1;
 /** Vertices this near to the lowest, as a share of the length of the foot, are the tread. */
 const TREAD = 0.01;
 /** The heel is sought in this rear share of the foot. */
@@ -151,7 +153,7 @@ function footLine(track: Track, side: Side, end: BodyPoint, pose: WorldPose) {
   pointInPose(pose, end, ankle, 0);
   const tipOf = (joint: number): Float64Array | null => {
     let best: Float64Array | null = null;
-    let farthest = 0.02 * track.legLength;
+    let farthest = TIP_AHEAD * track.legLength;
     for (const tip of skeleton.tips) {
       if (tip.joint !== joint) continue;
       const world = new Float64Array(3);

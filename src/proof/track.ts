@@ -250,6 +250,8 @@ const STANDING_LEAN = Math.cos((35 * Math.PI) / 180);
 
 /** Where the lowest joint or tip of a standing foot lies, as shares of leg length: on the floor, or a toes joint above it. */
 const FOOT_LOWEST = [-0.03, 0.12] as const;
+/** An ankle joint with nothing below it may be this high: 0.08 on an adult (Drillis & Contini), more on a child in shoes. */
+const BARE_ANKLE = 0.25;
 
 /** Legs hang down and the feet are near y = 0: only then does the rest pose tell where the sole is. */
 function isStanding(track: Track): boolean {
@@ -263,7 +265,8 @@ function isStanding(track: Track): boolean {
     const drop = rest.positions[root + 1]! - end[1]!;
     const reach = distanceVec(rest.positions, root, end, 0);
     if (drop < STANDING_LEAN * reach) return false;
-    let lowest = end[1]!;
+    const ankle = end[1]!;
+    let lowest = ankle;
     const toes = figure.roles[leg.roles.end === 'leftFoot' ? 'leftToes' : 'rightToes'];
     if (toes !== undefined) lowest = Math.min(lowest, rest.positions[toes * 3 + 1]!);
     for (const tip of figure.skeleton.tips) {
@@ -271,7 +274,8 @@ function isStanding(track: Track): boolean {
       pointInPose(rest, { joint: tip.joint, offset: [...tip.offset] }, end, 0);
       lowest = Math.min(lowest, end[1]!);
     }
-    return lowest > FOOT_LOWEST[0] * legLength && lowest < FOOT_LOWEST[1] * legLength;
+    const highest = lowest < ankle ? FOOT_LOWEST[1] : BARE_ANKLE;
+    return lowest > FOOT_LOWEST[0] * legLength && lowest < highest * legLength;
   });
 }
 
