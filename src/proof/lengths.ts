@@ -105,6 +105,8 @@ function stillJoints(evidence: Evidence): Measure {
   const places: Where[] = [];
   let judged = 0;
   for (const role of ROLES) {
+    // Toes lie level on the floor while the foot stands, and keep to a foot that has no ball to bend at.
+    if (role === 'leftToes' || role === 'rightToes') continue;
     const own = range(target, role, sharedFrames);
     const its = range(source, role, sharedFrames);
     if (own === null || its === null) continue;
