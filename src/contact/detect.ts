@@ -12,7 +12,7 @@ import {
   quantile,
   SAMPLES_MAX,
 } from './motion.ts';
-import { supportedCores } from './support.ts';
+import { findSupport } from './support.ts';
 import { CONTACT_DEFAULTS, type ContactOptions, type Track } from './track.ts';
 import { estimateGroundVelocity } from './treadmill.ts';
 
@@ -81,8 +81,10 @@ export function detectContacts(input: ContactInput, options: Partial<ContactOpti
     noise,
     settings,
   };
-  const cores = supportedCores(track);
-  const [leftHeel, leftBall, rightHeel, rightBall] = cores.map((own, p) => contactsOf(track, p, own));
+  const { cores, raised } = findSupport(track);
+  const [leftHeel, leftBall, rightHeel, rightBall] = cores.map((own, p) =>
+    contactsOf(track, p, own, raised[p] ?? null),
+  );
   return {
     left: { heel: leftHeel!, ball: leftBall!, foot: unionOf(leftHeel!, leftBall!) },
     right: { heel: rightHeel!, ball: rightBall!, foot: unionOf(rightHeel!, rightBall!) },

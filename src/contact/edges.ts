@@ -8,7 +8,12 @@ const STAY_RADIUS = 0.015;
 const PEAK_DURATION = 0.07; // s
 
 /** Contacts of one point: its cores with exact edges, closed gaps and without what is too short. */
-export function contactsOf(track: Track, p: number, found: readonly Core[]): ContactInterval[] {
+export function contactsOf(
+  track: Track,
+  p: number,
+  found: readonly Core[],
+  raised: Uint8Array | null,
+): ContactInterval[] {
   const cores = withoutGaps(track, found);
   const { fps, settings } = track;
   const speed = track.speeds[p]!;
@@ -29,8 +34,8 @@ export function contactsOf(track: Track, p: number, found: readonly Core[]): Con
     const first = trimmed(speed, core, core.first, 1, strike);
     const last = trimmed(speed, core, core.last, -1, release);
     edges.push({
-      first: core.first === 0 ? 0 : edgeFrom(speed, height, first, -1, Math.min(before, first), strike, top),
-      last: core.last === end ? end : edgeFrom(speed, height, last, 1, Math.max(after, last), release, top),
+      first: core.first === 0 ? 0 : edgeFrom(speed, height, raised, first, -1, Math.min(before, first), strike, top),
+      last: core.last === end ? end : edgeFrom(speed, height, raised, last, 1, Math.max(after, last), release, top),
       core,
     });
   }
@@ -41,7 +46,7 @@ export function contactsOf(track: Track, p: number, found: readonly Core[]): Con
     const isOne =
       previous &&
       Math.abs(previous.core.level - edge.core.level) < 2 * track.floor.tolerance &&
-      (edge.first - previous.last < settings.swingMin * fps || staysPut(track, p, previous.last, edge.first));
+      (edge.first - previous.last < settings.swingMin * fps || staysPut(track, p, raised, previous.last, edge.first));
     if (isOne) {
       previous.last = Math.max(previous.last, edge.last);
       previous.core = { ...previous.core, last: edge.core.last, top: Math.max(previous.core.top, edge.core.top) };
@@ -109,25 +114,26 @@ function addCutContacts(
   const strike = edgeSpeed(track, peak, settings.strikeShare, settings.strikeSpeedMax);
   const newest = edges[edges.length - 1];
   if (low(end) && speed[end]! < strike && speed[end - 2]! > speed[end]! && (!newest || newest.last < end - 2)) {
-    const first = edgeFrom(speed, height, end, -1, newest ? Math.ceil(newest.last) : 0, strike, floor.tolerance);
+    const first = edgeFrom(speed, height, null, end, -1, newest ? Math.ceil(newest.last) : 0, strike, floor.tolerance);
     edges.push({ first, last: end, core: { first: end, last: end, level: 0, top: 0 } });
   }
   const release = edgeSpeed(track, peak, settings.releaseShare, settings.releaseSpeedMax);
   const oldest = edges[0];
   if (low(0) && speed[0]! < release && speed[2]! > speed[0]! && (!oldest || oldest.first > 2)) {
-    const last = edgeFrom(speed, height, 0, 1, oldest ? Math.floor(oldest.first) : end, release, floor.tolerance);
+    const last = edgeFrom(speed, height, null, 0, 1, oldest ? Math.floor(oldest.first) : end, release, floor.tolerance);
     edges.unshift({ first: 0, last, core: { first: 0, last: 0, level: 0, top: 0 } });
   }
 }
 
 /** Whether a point is never further from where it was than a foot that shifts its weight. */
-function staysPut(track: Track, p: number, from: number, to: number): boolean {
+function staysPut(track: Track, p: number, raised: Uint8Array | null, from: number, to: number): boolean {
   const point = track.points[p]!;
   const { fps, groundVelocity } = track;
   const first = Math.floor(from);
   const reach = STAY_RADIUS * track.legLength;
   const [gx, gy, gz] = groundVelocity;
   for (let f = first + 1; f <= to; f++) {
+    if (raised?.[f]) return false;
     const t = (f - first) / fps;
     const x = point[f * 3]! - point[first * 3]! - gx * t;
     const y = point[f * 3 + 1]! - point[first * 3 + 1]! - gy * t;
@@ -159,12 +165,13 @@ function trimmed(speed: Float64Array, core: Core, from: number, inwards: 1 | -1,
 }
 
 /**
- * Walks outwards from a frame in contact until the point is faster than `limit` or higher than `top`, and returns where
+ * Walks outwards from a frame in contact until the point is faster than `limit`, higher than `top` or up, and returns where
  * between two frames that happens.
  */
 function edgeFrom(
   speed: Float64Array,
   height: Float64Array,
+  raised: Uint8Array | null,
   from: number,
   direction: 1 | -1,
   until: number,
@@ -174,6 +181,7 @@ function edgeFrom(
   let f = from;
   while (f !== until) {
     const next = f + direction;
+    if (raised?.[next]) return f + 0.5 * direction;
     const fast = speed[next]! > limit;
     const high = height[next]! > top;
     if (fast || high) {

@@ -15,8 +15,15 @@ const STEP_SUPPORT_SHARE = 0.3;
 const STEP_HEIGHT_MAX = 0.6;
 const STEP_TIME_MAX = 1.5;
 
-/** Cores of all four points: those on the floor, near it, and on steps that have to bear the body. */
-export function supportedCores(track: Track): Core[][] {
+/** What bears the body. */
+export interface Support {
+  /** Cores of all four points: those on the floor, near it, and on steps that have to bear the body. */
+  cores: Core[][];
+  /** 1 where a heel is up although it is low and slow, a frame; null for the balls. */
+  raised: (Uint8Array | null)[];
+}
+
+export function findSupport(track: Track): Support {
   const { tolerance } = track.floor;
   const near = NEAR_HEIGHT * track.legLength;
   const plateaus = track.heights.map((_, p) => stillPlateaus(track, p));
@@ -40,8 +47,9 @@ export function supportedCores(track: Track): Core[][] {
   }
   addSteps(track, plateaus, accepted);
   addBearers(track, accepted);
-  for (const heel of [0, 2]) accepted[heel] = loweredHeels(track, heel, accepted[heel]!, accepted[heel + 1]!);
-  return accepted.map((own) => joined(own.sort((a, b) => a.first - b.first)));
+  const raised = [0, 1, 2, 3].map((p) => (p % 2 === 0 ? raisedHeel(track, p, accepted[p + 1]!) : null));
+  for (const heel of [0, 2]) accepted[heel] = accepted[heel]!.flatMap((core) => withoutRaised(core, raised[heel]!));
+  return { cores: accepted.map((own) => joined(own.sort((a, b) => a.first - b.first))), raised };
 }
 
 /**
@@ -82,26 +90,29 @@ function addBearers(track: Track, accepted: Core[][]): void {
 const HEEL_UP = 0.17;
 
 /**
- * Leaves of a heel's cores what is not up while the ball carries the foot. In a deep squat, or a dance on the balls, a heel
- * may keep still at a height at which heels of other feet rest.
+ * Frames in which a heel is up while the ball carries the foot. In a deep squat, or a dance on the balls, a heel may keep
+ * still at a height at which heels of other feet rest.
  */
-function loweredHeels(track: Track, heel: number, cores: readonly Core[], balls: readonly Core[]): Core[] {
+function raisedHeel(track: Track, heel: number, balls: readonly Core[]): Uint8Array {
   const ball = heel + 1;
-  const onBall = contactMask(track, balls);
+  const raised = contactMask(track, balls);
   const heights = track.heights[heel]!;
   const ballHeights = track.heights[ball]!;
   const most = HEEL_UP * footLength(track.points[heel]!, track.points[ball]!);
+  for (let f = 0; f < raised.length; f++) if (heights[f]! - ballHeights[f]! <= most) raised[f] = 0;
+  return raised;
+}
+
+/** The parts of a core in which its point is not up. */
+function withoutRaised(core: Core, raised: Uint8Array): Core[] {
   const out: Core[] = [];
-  for (const core of cores) {
-    let open: Core | null = null;
-    for (let f = core.first; f <= core.last; f++) {
-      const isUp = onBall[f] === 1 && heights[f]! - ballHeights[f]! > most;
-      if (isUp) open = null;
-      else if (open) open.last = f;
-      else {
-        open = { ...core, first: f, last: f };
-        out.push(open);
-      }
+  let open: Core | null = null;
+  for (let f = core.first; f <= core.last; f++) {
+    if (raised[f]) open = null;
+    else if (open) open.last = f;
+    else {
+      open = { ...core, first: f, last: f };
+      out.push(open);
     }
   }
   return out;

@@ -54,6 +54,51 @@ describe('detectContacts', () => {
     expectWalk(walk(fps));
   });
 
+  it('finds a heel that comes to rest in two steps at the first', () => {
+    const plain = walk(120);
+    const truth = walkTruth('left').heel;
+    // It stands still for 25 ms, slips on by 15 mm in 25 ms, and creeps for 0.2 s more.
+    const slip = (t: number): number => {
+      if (t < 0.025) return -0.025;
+      if (t < 0.05) return -0.025 + 0.6 * (t - 0.025);
+      return -0.01 * Math.exp((0.05 - t) / 0.08);
+    };
+    const heel = plain.left.heel.slice();
+    for (const [start, end] of truth)
+      for (let f = Math.ceil(start * 120); f <= end * 120; f++)
+        if (start > 0) heel[f * 3 + 2]! += slip(f / 120 - start);
+    const found = detectContacts({ ...plain, left: { ...plain.left, heel }, scale: SCALE });
+    for (const [start] of truth.filter(([from]) => from > 0)) {
+      const nearest = Math.min(...found.left.heel.map((contact) => Math.abs(contact.start - start)));
+      expect(nearest, JSON.stringify(spans(found.left.heel))).toBeLessThan(EDGE_TOLERANCE);
+    }
+  });
+
+  it('does not take a heel that is up over its resting ball for one that rests, however low and still', () => {
+    // Feet of 0.1 m from heel to ball: at 10.3 degrees the heel is 17.8 mm up, less than heights differ by on a floor.
+    const raise = [
+      { start: 1, end: 1.2, to: [0.1, 0.0178, 0] as const },
+      { start: 2.5, end: 2.7, to: [0.1, 0, 0] as const },
+    ];
+    const foot = (x: number, moves: Parameters<typeof path>[3]) => ({
+      heel: path(120, 4, [x, 0, 0], moves),
+      ball: path(120, 4, [x, 0, 0.1], []),
+    });
+    const found = detectContacts({
+      left: foot(
+        0.1,
+        raise.map((move) => ({ ...move, to: [...move.to] })),
+      ),
+      right: foot(-0.1, []),
+      fps: 120,
+      scale: SCALE,
+    });
+    expect(touches(found.left.heel, 1.3, 2.4)).toBe(false);
+    expect(touches(found.left.ball, 1.3, 2.4)).toBe(true);
+    expect(touches(found.left.heel, 0, 0.9)).toBe(true);
+    expect(touches(found.left.heel, 2.8, 4)).toBe(true);
+  });
+
   it.each([0.2, 20])('finds the same contacts on a figure %f m tall, without being told', (height) => {
     const plain = walk(60);
     const sized = mapPoints(plain, (v) => (v * height) / 1.7);

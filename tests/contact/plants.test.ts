@@ -8,7 +8,7 @@ import { sidedRole } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
-import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
+import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import type { ContactInterval, FootContacts } from '../../src/skeleton/contact-interval.ts';
 import { SIDES, type Side } from '../../src/skeleton/side.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
@@ -201,8 +201,31 @@ describe('plantFeet on a walk in closed form', () => {
         foot,
       };
     };
-    const planted = { walker, ...plantOn(walker, figure(), { left: rolled('left'), right: rolled('right') }) };
+    const target = figure();
+    const planted = { walker, ...plantOn(walker, target, { left: rolled('left'), right: rolled('right') }) };
     expect(largestDrift(planted)).toBeLessThan(SAME_SPOT);
+    // Each ball comes down a foot's length from where its heel was, as in the rest pose.
+    const rest = createWorldPose(target.skeleton.jointCount);
+    const local = restLocalPose(target.skeleton);
+    framePose(target.skeleton, createClip('rest', 0, 1, 0, []), 0, local, rest);
+    const { leftFoot, leftToes } = target.body.roles;
+    const rear = Float64Array.from(soleOf(target.skeleton, target.body.roles).left.rear);
+    rotateVec(rear, 0, rest.rotations, leftFoot! * 4, rear, 0);
+    const stride = Math.hypot(
+      ...[0, 2].map((k) => rest.positions[leftToes! * 3 + k]! - rest.positions[leftFoot! * 3 + k]! - rear[k]!),
+    );
+    const left = planted.result.plants.filter(({ side }) => side === 'left');
+    const rolls = left.flatMap((heel) =>
+      left
+        .filter(({ point, start }) => point === 'ball' && heel.point === 'heel' && Math.abs(start - heel.end) < 0.03)
+        .map((ball) => [heel, ball] as const),
+    );
+    expect(rolls.length).toBeGreaterThan(1);
+    for (const [heel, ball] of rolls)
+      expect(Math.hypot(heel.position[0] - ball.position[0], heel.position[2] - ball.position[2])).toBeCloseTo(
+        stride,
+        5,
+      );
   });
 
   it('stands on a step as high as the performer does, scaled', () => {
