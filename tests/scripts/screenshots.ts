@@ -50,7 +50,8 @@ for (const scheme of ['light', 'dark'] as const) {
 
   await openMatter(page, 'Options');
   await page.getByLabel('Hold feet that stand').uncheck();
-  await page.locator('.badge.bad:has-text("✕")').waitFor({ timeout: 60_000 });
+  await page.waitForTimeout(1000);
+  await waitForProof(page);
   await openMatter(page, 'Proof');
   await page.locator('.failure .place').first().click();
   await page.waitForTimeout(500);

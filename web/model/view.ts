@@ -50,6 +50,13 @@ export const lit = signal<readonly string[]>([]);
 /** Vertices that a finding names: mesh name and runs of first and last. */
 export const litVertices = signal<{ mesh: string; runs: [number, number][] } | null>(null);
 
+// What a finding lights up goes out when the page turns to something else.
+effect(() => {
+  if (section.value === 'proof' || section.value === 'rig') return;
+  lit.value = [];
+  litVertices.value = null;
+});
+
 /** The measure whose curve the time strip shows. */
 export const curve = signal('foot-height');
 

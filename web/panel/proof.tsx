@@ -1,6 +1,6 @@
 import { formatValue, MEASURE_RULES, type Measure, type Where } from '../../src/index.ts';
-import { isProving, proof, receiver } from '../model/store.ts';
-import { goTo, isPlaying, lit, showsRest } from '../model/view.ts';
+import { isProving, isSolving, proof, receiver } from '../model/store.ts';
+import { goTo, isPlaying, lit, litVertices, showsRest } from '../model/view.ts';
 import { stage } from '../stage/stage-view.tsx';
 
 /** Goes to the place: the frame is set, the joint lights up, the camera looks at it. */
@@ -9,6 +9,7 @@ export function goToPlace(place: Where): void {
   showsRest.value = false;
   goTo(place.worstFrame);
   lit.value = [place.joint];
+  litVertices.value = null;
   const joint = receiver.value?.roles[place.role];
   // The figure has to stand in the new frame before the camera can look at it.
   if (joint !== undefined) requestAnimationFrame(() => requestAnimationFrame(() => stage?.lookAt('target', joint)));
@@ -24,7 +25,7 @@ export function ProofPanel() {
   const passing = measures.filter(({ verdict }) => verdict === 'pass');
   const open = measures.filter(({ verdict }) => verdict === 'not measured');
   return (
-    <div class="proof" aria-busy={isProving.value}>
+    <div class="proof" aria-busy={isProving.value || isSolving.value}>
       <h2 class={counts.fail > 0 ? 'verdict fails' : 'verdict'}>
         <span aria-hidden="true">{counts.fail > 0 ? '✕' : '✓'}</span>{' '}
         {counts.fail > 0

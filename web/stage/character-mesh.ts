@@ -126,20 +126,23 @@ export class CharacterMesh {
     const from = new THREE.Color(colours.plain);
     const to = new THREE.Color(colours.mark);
     this.parts.forEach(({ mesh, own, heat, materials, maps }, i) => {
-      const own_ = values?.[i];
-      if (own_) {
-        for (let v = 0; v < own_.length; v++) {
-          const t = own_[v]!;
+      const shown = values?.[i];
+      if (shown) {
+        for (let v = 0; v < shown.length; v++) {
+          const t = shown[v]!;
           heat.setXYZ(v, from.r + (to.r - from.r) * t, from.g + (to.g - from.g) * t, from.b + (to.b - from.b) * t);
         }
         heat.needsUpdate = true;
       }
-      mesh.geometry.setAttribute('color', own_ ? heat : own);
+      mesh.geometry.setAttribute('color', shown ? heat : own);
       materials.forEach((material, m) => {
-        const map = own_ ? null : maps[m]!;
+        const map = shown ? null : maps[m]!;
         const see = faint ? 0.45 : 1;
-        if (material.map === map && material.opacity === see) return;
+        // Vertices without a place have no normal either: facets show them all the same.
+        const isHeat = shown !== undefined;
+        if (material.map === map && material.opacity === see && material.flatShading === isHeat) return;
         material.map = map;
+        material.flatShading = isHeat;
         material.opacity = see;
         material.transparent = faint;
         material.depthWrite = !faint;

@@ -7,6 +7,9 @@ export interface Label {
   text: string;
 }
 
+/** Pixels that a long name takes. */
+const ROOM = 210;
+
 /** Names as elements over the picture, so that they can be read aloud and stay sharp. */
 export class Labels {
   private readonly box: HTMLElement;
@@ -25,6 +28,9 @@ export class Labels {
       if (!spot) return;
       element.textContent = text;
       element.dataset.figure = at.figure;
+      // On the side where there is room.
+      const isLeft = at.figure === 'source' ? spot.x > ROOM : spot.x > this.box.clientWidth - ROOM;
+      element.classList.toggle('leftwards', isLeft);
       element.style.left = `${spot.x.toFixed(1)}px`;
       element.style.top = `${spot.y.toFixed(1)}px`;
     });
