@@ -26,6 +26,7 @@ export {
   type DetectedContacts,
   detectContacts,
 } from './contact/detect.ts';
+export { HAND_DEFAULTS, type HandContact, type HandOptions, type HandPart } from './contact/hands.ts';
 export { createContactDetector } from './contact/live.ts';
 export { PLANT_DEFAULTS, type Plant, type PlantOptions, type PlantResult, plantFeet } from './contact/plants.ts';
 export { footTrajectories, type Sole, soleOf, soleOfMotion } from './contact/sole.ts';
@@ -49,6 +50,13 @@ export {
   type DeliveryForm,
   deliver,
 } from './convert/deliver.ts';
+export { FILTER_DEFAULTS, type FilterOptions, filterPerformer } from './convert/filter/filter-performer.ts';
+export { closeLoop } from './convert/filter/loop.ts';
+export { LOW_PASS_DEFAULTS, type LowPassOptions, lowPassClip } from './convert/filter/low-pass.ts';
+export { mirrorClip } from './convert/filter/mirror.ts';
+export { findGaps, REPAIR_DEFAULTS, type RepairOptions, repairClip } from './convert/filter/repair.ts';
+export { type TrimOptions, trimClip } from './convert/filter/trim.ts';
+export { limitJoints, measureExcesses, type RangeExcess } from './convert/joint-limits.ts';
 export { openCharacter } from './convert/open-character.ts';
 export { mappingOf, type PairingReport, reportPairing } from './convert/pairing-report.ts';
 export {
