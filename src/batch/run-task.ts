@@ -21,6 +21,7 @@ import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureR
 import { packFile, pieceBytes, pieceFile } from './pack.ts';
 import { proofWithPicture } from './picture.ts';
 import { findDone, writeRecord } from './records.ts';
+import { releaseMemory } from './release-memory.ts';
 import { type BatchSettings, extensionOf } from './settings.ts';
 
 /** Where proof sheets stand in the output folder. */
@@ -63,6 +64,7 @@ export async function runTask(task: Task): Promise<JobRecord[]> {
         }
       }
     }
+    releaseMemory();
     // The picture is for the page, which reads it from the record on disk: it need not travel.
     records.push(record.status === 'done' ? { ...record, picture: null } : record);
   }

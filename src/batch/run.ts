@@ -9,6 +9,7 @@ import { writePacks } from './pack.ts';
 import { type BatchPlan, type PlanInput, planBatch, shardOf } from './plan.ts';
 import { openPool } from './pool.ts';
 import { findDone, removeLeftovers } from './records.ts';
+import { releaseMemory } from './release-memory.ts';
 import { failedRecord } from './run-task.ts';
 import type { BatchSettings } from './settings.ts';
 import { writeSummary } from './summary.ts';
@@ -103,6 +104,7 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
       events.onRecord?.(record, progress(record));
     }
   };
+  releaseMemory();
   if (pending.length > 0)
     await (runner ?? threads(input.workers))(
       tasksOf(pending, plan, input.settings, outputFolder),
