@@ -1,5 +1,5 @@
 /**
- * Contact detection beside plain rotation transfer of the same clips, and the live detector.
+ * Contact detection and plants beside plain rotation transfer of the same clips, and the live detector.
  * Prints a table; run it alone with `npx vitest bench --run tests/bench/contact.bench.ts`.
  */
 import { existsSync } from 'node:fs';
@@ -8,7 +8,8 @@ import { alignFigure } from '../../src/alignment/alignment.ts';
 import { restAnkleHeights } from '../../src/alignment/soles.ts';
 import { detectContacts } from '../../src/contact/detect.ts';
 import { createContactDetector } from '../../src/contact/live.ts';
-import { footTrajectories, legLengthOf, soleOfMotion } from '../../src/contact/sole.ts';
+import { plantFeet } from '../../src/contact/plants.ts';
+import { footTrajectories, legLengthOf, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { createRetargeter, createTargetClip } from '../../src/retarget/retargeter.ts';
 import { bodyOf, figure } from '../support/figure.ts';
@@ -22,12 +23,15 @@ async function compare(file: string): Promise<void> {
   const { skeleton, clip, roles, fps } = truthClip(FOLDER, file);
   const body = bodyOf(skeleton, roles, 1.7);
   const performer = { skeleton, body, alignment: alignFigure(skeleton, body, restAnkleHeights(skeleton, roles, [])) };
-  const plan = compileRetarget(performer, figure({ fingers: true }));
+  const receiver = figure({ fingers: true });
+  const plan = compileRetarget(performer, receiver);
   const retargeter = createRetargeter(plan);
   const out = createTargetClip(plan, clip.name, clip.frameCount, clip.frameDuration);
   const sole = soleOfMotion(skeleton, clip, roles);
   const scale = legLengthOf(skeleton, roles, sole);
   const feet = footTrajectories(skeleton, clip, sole);
+  const contacts = detectContacts({ ...feet, fps, scale });
+  const receiverSole = soleOf(receiver.skeleton, receiver.body.roles);
   const frame = new Float64Array(12);
   const frames = clip.frameCount;
   const rows = await measure([
@@ -40,6 +44,10 @@ async function compare(file: string): Promise<void> {
     },
     { name: 'foot trajectories', work: () => footTrajectories(skeleton, clip, sole).left.heel[0]! },
     { name: 'detectContacts', work: () => detectContacts({ ...feet, fps, scale }).left.foot.length },
+    {
+      name: 'plantFeet (with one plain retarget)',
+      work: () => plantFeet(plan, clip, contacts, receiverSole, sole).targets.positions[7]!,
+    },
     {
       name: 'live detector',
       work: () => {
