@@ -1,7 +1,8 @@
 import * as THREE from 'three';
 import { correctionDirections, correctionRotation, ROLES, type Role } from '../../src/index.ts';
-import { correctionOf, setCorrection, swingBetween } from '../model/posture.ts';
+import { correctionOf, setCorrection } from '../model/posture.ts';
 import { receiver } from '../model/store.ts';
+import { swingBetween } from '../model/swing.ts';
 import type { Stage } from './stage.ts';
 
 /** Radius of the ring about a joint that twists it, and how far from it a press still counts. Pixels. */

@@ -290,6 +290,8 @@ export class Stage {
     const arm = this.camera.position.clone().sub(this.controls.target);
     const height = this.receiver?.height ?? 1.7;
     arm.setLength(Math.min(arm.length(), height * 1.6));
+    // A foot is looked at with the leg above it, not with the floor below.
+    point.y = Math.max(point.y, 0.3 * height);
     this.controls.target.copy(point);
     this.camera.position.copy(point).add(arm);
     this.controls.update();
