@@ -152,6 +152,25 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
     expect(new TextDecoder().decode(sheet.bytes)).toContain('<!doctype html>');
   });
 
+  it('options give what the flags of the command line give', async () => {
+    await open();
+    await openSample('pim');
+    await openMatter(page, 'Options');
+    await page.getByLabel('Exchange left and right').check();
+    await page.getByLabel('From', { exact: true }).fill('1');
+    await page.getByLabel('To', { exact: true }).fill('4');
+    await page.getByLabel('To', { exact: true }).blur();
+    await page.getByRole('combobox', { name: 'Root motion' }).selectOption('in-place');
+    await page.getByRole('slider', { name: 'Smooth' }).fill('8');
+    await page.waitForFunction(() => document.querySelector('.now')?.textContent?.includes('of 180'));
+    await openMatter(page, 'Deliver');
+    const taken = await takeFile(page, page.locator('[data-form="glb"]'));
+    const flags = ['--mirror', '--from', '1', '--to', '4', '--root-motion', 'in-place', '--low-pass', '8'];
+    const args = ['retarget', 'night-round.bvh', 'pim.glb', '-o', 'options.glb', '--quiet', ...flags];
+    expect([0, 1]).toContain((await runCli(args, folder)).code);
+    expect(largestDifference(readFileSync(join(folder, 'options.glb')), taken.bytes)).toBeLessThan(FLOAT32);
+  });
+
   it('a wrong pairing is mended by drawing from joint to joint, undone and done again', async () => {
     await open();
     await openSample();

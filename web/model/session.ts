@@ -31,9 +31,24 @@ export interface Corrections {
 /** How the motion is put onto the character. */
 export interface Options {
   contact: boolean;
+  /** Hands that rest on the body or the floor do so on the character. */
+  hands: boolean;
   /** Seconds that a foot takes into and out of its plant. */
   ramp: number;
   rootMotion: RootMotion;
+  /** Bring joints back into the published ranges of motion. */
+  enforceRanges: boolean;
+  /** Per cent by which a limb may grow to reach. */
+  allowStretch: number;
+  poles: boolean;
+  repair: boolean;
+  /** Cut-off in Hz; null for none. */
+  lowPass: number | null;
+  /** Seconds; null for the clip's own ends. */
+  from: number | null;
+  to: number | null;
+  mirror: boolean;
+  loop: boolean;
   keepAllKeys: boolean;
   int16: boolean;
 }
@@ -56,7 +71,23 @@ export interface Session {
   options: Options;
 }
 
-export const OPTIONS: Options = { contact: true, ramp: 0.2, rootMotion: 'keep', keepAllKeys: false, int16: false };
+export const OPTIONS: Options = {
+  contact: true,
+  hands: true,
+  ramp: 0.2,
+  rootMotion: 'keep',
+  enforceRanges: false,
+  allowStretch: 0,
+  poles: false,
+  repair: false,
+  lowPass: null,
+  from: null,
+  to: null,
+  mirror: false,
+  loop: false,
+  keepAllKeys: false,
+  int16: false,
+};
 
 export const EMPTY_SESSION: Session = {
   character: null,

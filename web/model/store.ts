@@ -131,7 +131,8 @@ export async function restore(): Promise<void> {
         await client.ask({ type: 'open', file: { id, name, bytes, companions } }, 'opened');
         openFiles.add(id);
       }
-      if (named.every(({ id }) => openFiles.has(id))) history.reset({ ...EMPTY_SESSION, ...kept });
+      if (named.every(({ id }) => openFiles.has(id)))
+        history.reset({ ...EMPTY_SESSION, ...kept, options: { ...EMPTY_SESSION.options, ...kept.options } });
     }
   } catch {
     // What was kept cannot be read any more: start anew rather than fail again at every visit.

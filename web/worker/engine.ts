@@ -11,6 +11,7 @@ import {
   type DracoDecoder,
   deliver,
   exerciseClip,
+  type FilterOptions,
   fileKind,
   findAnimation,
   type MappingSide,
@@ -174,8 +175,8 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
   function motionOf(job: Job): { conversion: Conversion; pairing: PairingReport } {
     const source = performerOf(job);
     const target = receiverOf(job);
-    const { contact, ramp, rootMotion } = job.options;
-    const key = JSON.stringify([source.key, target.key, contact, ramp, rootMotion, job.mapping]);
+    const { keepAllKeys: _keys, int16: _int16, ...moving } = job.options;
+    const key = JSON.stringify([source.key, target.key, moving, job.mapping]);
     if (motion?.key === key) return motion.value;
     const { name: file } = job.clip;
     const pairing = reportPairing(
@@ -188,10 +189,15 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
       },
     );
     const conversion = convert(source.value, target.value, {
-      contact,
-      plants: { ramp },
+      contact: moving.contact,
+      hands: moving.hands,
+      plants: { ramp: moving.ramp },
       mapping: job.mapping,
-      rootMotion: { mode: rootMotion },
+      filter: filterOf(job.options),
+      enforceRanges: moving.enforceRanges,
+      allowStretch: moving.allowStretch,
+      poles: moving.poles,
+      rootMotion: { mode: moving.rootMotion },
     });
     motion = { key, value: { conversion, pairing } };
     return motion.value;
@@ -212,20 +218,19 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     motionOf(job);
     const key = JSON.stringify([motion!.key, job.options]);
     if (proven?.key === key) return proven.value;
-    const source = performerOf(job).value;
     const target = receiverOf(job).value;
     const written = write(job, 'glb');
     const container = parseContainer(written.bytes, job.character.name);
     const read = await readWith(container, target.character.referencePose.kind);
     const reread = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
-    const { travel } = motionOf(job).conversion;
+    const { travel, performer: played } = motionOf(job).conversion;
     // In place, feet that stand slide on purpose: they are judged with the travel given back.
     const figure =
       travel && job.options.rootMotion === 'in-place'
         ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
         : reread;
     const labels = { target: outputName(job, '.glb'), source: job.clip.name };
-    const { proof, html } = proofSheet(figure, sourceFigure(source), {}, labels);
+    const { proof, html } = proofSheet(figure, sourceFigure(played), {}, labels);
     proven = { key, value: { proof, sheet: html, glb: written.bytes } };
     return proven.value;
   }
@@ -268,6 +273,12 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     prove,
     deliver: deliverFile,
   };
+}
+
+/** What is done to the motion before it is put onto the character. */
+function filterOf({ repair, lowPass, from, to, mirror, loop }: Job['options']): Partial<FilterOptions> {
+  const trim = from === null && to === null ? null : { from: from ?? undefined, to: to ?? undefined };
+  return { repair, lowPass, trim, mirror, loop };
 }
 
 export const stem = (name: string): string => name.replace(/^.*[/\\]/, '').replace(/\.[^.]*$/, '');

@@ -1,6 +1,6 @@
 import dracoWasm from 'draco3dgltf/draco_decoder_gltf.wasm?url';
 import { z } from 'zod';
-import { createDracoDecoder, type DracoDecoder, RigproofError } from '../../src/index.ts';
+import { createDracoDecoder, type DracoDecoder, type Performer, RigproofError } from '../../src/index.ts';
 import { createEngine } from './engine.ts';
 import { bareCharacterData, bareMotionData, performerData, receiverData } from './figures.ts';
 import type { Fault, Figures, FromWorker, Job, Solved, ToWorker } from './protocol.ts';
@@ -129,14 +129,19 @@ async function solve({ job, known }: Solve): Promise<{ solved: Solved; transfer:
     pairing,
     took: 0,
   };
-  return { solved: { ...(await figuresOf(job, known, transfer)), motion }, transfer };
+  return { solved: { ...(await figuresOf(job, known, transfer, conversion.performer)), motion }, transfer };
 }
 
 /** Both figures, where the page does not have them; as far as they can be read where one is no human body yet. */
-async function figuresOf(job: Job, known: Solve['known'], transfer: Transferable[]): Promise<Figures> {
+async function figuresOf(
+  job: Job,
+  known: Solve['known'],
+  transfer: Transferable[],
+  played?: Performer,
+): Promise<Figures> {
   const figures: Figures = {};
   const performer = orBare(
-    () => engine.performer(job),
+    () => playedBy(job, played),
     () => engine.bareMotion(job),
   );
   if (performer.key !== known.performer) {
@@ -159,6 +164,15 @@ async function figuresOf(job: Job, known: Solve['known'], transfer: Transferable
     figures.receiver = { ...data, surfaces, images };
   }
   return figures;
+}
+
+/** The performer as its motion was used: trimmed, mirrored, filtered. */
+function playedBy(job: Job, played: Performer | undefined): { key: string; value: Performer } {
+  const read = engine.performer(job);
+  if (!played || played.clip === read.value.clip) return read;
+  const { repair, lowPass, from, to, mirror, loop, enforceRanges } = job.options;
+  const how = JSON.stringify([repair, lowPass, from, to, mirror, loop, enforceRanges, job.mapping.source?.hold]);
+  return { key: `${read.key} ${how}`, value: played };
 }
 
 function orBare<T, B>(read: () => T, readBare: () => B): T | B {
