@@ -111,8 +111,8 @@ const RESTING: readonly { part: Role | 'otherHand' | 'otherForearm'; near: numbe
   { part: 'otherHand', near: 0.22 },
   { part: 'otherForearm', near: 0.15 },
   { part: 'head', near: 0.28 },
-  { part: 'leftUpperLeg', near: 0.21 },
-  { part: 'rightUpperLeg', near: 0.21 },
+  { part: 'leftUpperLeg', near: 0.17 },
+  { part: 'rightUpperLeg', near: 0.17 },
   { part: 'leftLowerLeg', near: 0.16 },
   { part: 'rightLowerLeg', near: 0.16 },
 ];
