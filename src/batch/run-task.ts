@@ -157,26 +157,19 @@ async function runJob(
   const delivering = { ...settings, name: job.animation };
   const { file, bytes, delivery, judged } = settings.pack
     ? packed(job, receiver, clip, delivering)
-    : single(job, receiver, clip, delivering);
+    : single(job, receiver, clip, delivering, settings.proof);
   const path = join(outputFolder, file);
   await mkdir(dirname(path), { recursive: true });
   await writeWholeFile(path, bytes);
 
-  // The proof reads back what was written. What holds no mesh is proved on the character, with the same keys.
-  const container = judged === null ? readContainerFile(path) : parseContainer(judged, basename(job.character.path));
-  const written = await openCharacter(container, { referencePose: receiver.character.referencePose.kind });
-  const target = withTravelBack(
-    rereadFigure(receiver, written, findAnimation(written, delivery.animation, 'last')),
-    conversion,
-    settings,
-  );
-  const labels = { target: file, source: job.clip.name };
-  const { proof, picture, html } = proofWithPicture(target, sourceFigure(performer), labels, settings.sheets);
-  const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
-  if (sheet !== null) {
-    await mkdir(dirname(join(outputFolder, sheet)), { recursive: true });
-    await writeWholeFile(join(outputFolder, sheet), html!);
-  }
+  const proved = settings.proof
+    ? await proveJob(job, { settings, outputFolder }, performer, receiver, {
+        conversion,
+        file,
+        judged,
+        animation: delivery.animation,
+      })
+    : NOT_PROVED;
   return {
     ...namesOf(job),
     status: 'done',
@@ -185,6 +178,53 @@ async function runJob(
     fps: inferFrameRate(clip.frameDuration).fps,
     outputs: [{ file, bytes: bytes.length }],
     pack: settings.pack ? packFile(job.character.label) : null,
+    ...proved,
+    warnings: [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes],
+  };
+}
+
+/** The part of a record that the proof fills. */
+type Proved = Pick<DoneRecord, 'sheet' | 'verdict' | 'counts' | 'measures' | 'worst' | 'picture'>;
+
+const NOT_PROVED: Proved = {
+  sheet: null,
+  verdict: 'not measured',
+  counts: { pass: 0, fail: 0, notMeasured: 0 },
+  measures: [],
+  worst: null,
+  picture: null,
+};
+
+interface ToProve {
+  conversion: Conversion;
+  file: string;
+  judged: Uint8Array | null;
+  animation: string;
+}
+
+/** Reads back what was written and measures it. What holds no mesh is proved on the character, with the same keys. */
+async function proveJob(
+  job: Job,
+  { settings, outputFolder }: Pick<Task, 'settings' | 'outputFolder'>,
+  performer: Performer,
+  receiver: Receiver,
+  { conversion, file, judged, animation }: ToProve,
+): Promise<Proved> {
+  const container =
+    judged === null
+      ? readContainerFile(join(outputFolder, file))
+      : parseContainer(judged, basename(job.character.path));
+  const written = await openCharacter(container, { referencePose: receiver.character.referencePose.kind });
+  const read = rereadFigure(receiver, written, findAnimation(written, animation, 'last'));
+  const target = withTravelBack(read, conversion, settings);
+  const labels = { target: file, source: job.clip.name };
+  const { proof, picture, html } = proofWithPicture(target, sourceFigure(performer), labels, settings.sheets);
+  const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
+  if (sheet !== null) {
+    await mkdir(dirname(join(outputFolder, sheet)), { recursive: true });
+    await writeWholeFile(join(outputFolder, sheet), html!);
+  }
+  return {
     sheet,
     verdict: proof.verdict,
     counts: proof.counts,
@@ -193,7 +233,6 @@ async function runJob(
     ),
     worst: worstOf(proof),
     picture,
-    warnings: [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes],
   };
 }
 
@@ -207,11 +246,12 @@ interface Written {
 
 type Delivering = Partial<DeliverOptions> & { name: string };
 
-function single(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering): Written {
+function single(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering, isProved: boolean): Written {
   const delivery = deliver(receiver, clip, delivering);
   const form = delivering.form ?? 'glb';
   const file = `${job.output}${extensionOf(form)}`;
-  const judged = form === 'glb' ? null : deliver(receiver, clip, { ...delivering, form: 'glb' });
+  const needsMesh = form !== 'glb' && isProved;
+  const judged = needsMesh ? deliver(receiver, clip, { ...delivering, form: 'glb' }) : null;
   return { file, bytes: delivery.bytes, delivery: judged ?? delivery, judged: judged?.bytes ?? null };
 }
 

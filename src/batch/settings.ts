@@ -26,6 +26,8 @@ export interface BatchSettings {
   /** Frames a second at which clips from glTF files are sampled. */
   sampleFps: number;
   reach: Record<Limb, number>;
+  /** Whether each result is read back and measured. */
+  proof: boolean;
   sheets: SheetChoice;
   naming: string;
 }
@@ -43,6 +45,7 @@ export const BATCH_DEFAULTS: BatchSettings = {
   fps: null,
   sampleFps: SAMPLE_FPS,
   reach: { ...RETARGET_DEFAULTS.reach },
+  proof: true,
   sheets: 'failed',
   naming: DEFAULT_NAMING,
 };

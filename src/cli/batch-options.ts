@@ -31,6 +31,7 @@ export interface DeliveryFlags {
   translationTolerance: number;
   int16?: boolean;
   sampleFps: number;
+  proof: boolean;
   sheets: SheetChoice;
   naming: string;
   mappingFor?: string[];
@@ -51,6 +52,7 @@ export function deliveryOptions(): Option[] {
     new Option('--sample-fps <rate>', 'frames a second at which clips from glTF files are sampled')
       .default(BATCH_DEFAULTS.sampleFps)
       .argParser(parsePositive),
+    new Option('--no-proof', 'convert only: do not read back and measure'),
     new Option('--keep-rest-frames', 'keep opening frames that are a rest pose or a blend from it'),
     new Option('--no-contact', 'do not hold feet that stand'),
     new Option('--keep-all-keys', 'write a key at every frame'),
@@ -136,6 +138,7 @@ export async function batchPairing(
       quantise: flags.int16 ? 'int16' : 'float32',
       sampleFps: flags.sampleFps,
       reach: reachOf(constraints.mapping),
+      proof: flags.proof,
       sheets: flags.sheets,
       naming: flags.naming,
     },
