@@ -9,9 +9,12 @@ import { FaultBox } from './parts/fault-box.tsx';
 import { StageView } from './stage/stage-view.tsx';
 import { Start } from './start/start.tsx';
 import { TimeStrip } from './strip/time-strip.tsx';
+import type { Fault } from './worker/protocol.ts';
 
 export function App() {
   const isOver = useSignal(false);
+  /** A fault that was read and put aside; a new one shows again. */
+  const hidden = useSignal<Fault | null>(null);
   useEffect(() => bindKeys(), []);
   useEffect(() => {
     const over = (event: DragEvent): void => {
@@ -50,8 +53,11 @@ export function App() {
         <Start />
       )}
       <div class="faults" role="alert">
-        {trouble.value && (
+        {trouble.value && trouble.value !== hidden.value && (
           <FaultBox
+            close={() => {
+              hidden.value = trouble.value;
+            }}
             fault={trouble.value}
             title={motion.value ? 'This cannot be done' : 'These two cannot be brought together yet'}
           />

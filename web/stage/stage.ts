@@ -47,6 +47,7 @@ export class Stage {
   basePositions: Float64Array | null = null;
   private readonly renderer: THREE.WebGLRenderer;
   private readonly scene = new THREE.Scene();
+  private readonly fog = new THREE.Fog(0xffffff);
   private readonly ground = new Ground();
   private readonly trails = new Trails();
   private readonly errors = new ErrorLines();
@@ -61,6 +62,7 @@ export class Stage {
   private heatShown: readonly Float32Array[] | null = null;
   /** How the figures stood when they were last drawn: they are elsewhere when it changes. */
   private place = '';
+  private reach = 3;
   private stance: Stance = 'motion';
 
   constructor(canvas: HTMLCanvasElement, onChange: () => void) {
@@ -73,11 +75,6 @@ export class Stage {
     this.controls.addEventListener('change', onChange);
     this.sun.castShadow = true;
     this.sun.shadow.mapSize.set(1024, 1024);
-    const reach = this.sun.shadow.camera;
-    reach.left = -3;
-    reach.right = 3;
-    reach.top = 3;
-    reach.bottom = -3;
     this.scene.add(new THREE.HemisphereLight(0xffffff, 0x8d8678, 1.7), this.sun, this.sun.target, this.ground.group);
     this.scene.add(this.trails.group, this.errors.lines);
     this.camera.position.set(2.6, 1.7, 5.2);
@@ -87,7 +84,8 @@ export class Stage {
   setTheme(dark: boolean): void {
     this.colours = coloursFor(dark);
     this.scene.background = new THREE.Color(this.colours.ground);
-    this.scene.fog = new THREE.Fog(this.colours.ground, 9, 22);
+    this.scene.fog = this.fog;
+    this.fog.color.set(this.colours.ground);
     this.ground.setColours(this.colours);
     this.faint = null;
   }
@@ -137,7 +135,8 @@ export class Stage {
     if (isNew) {
       this.mesh = new CharacterMesh(data);
       this.scene.add(this.mesh.group);
-      if (data.skins.length === 0) {
+      this.castOver(1.4 * Math.max(height, 1));
+      if (!coversBody(data)) {
         this.bones = new PerformerFigure(skeleton, sidesOf(skeleton, roles), height, () => true);
         this.scene.add(this.bones.group);
       }
@@ -147,6 +146,18 @@ export class Stage {
     this.posers.target = createPoser(skeleton, motion?.posture ?? data.posture, motion ?? undefined);
     this.basePositions = createPoser(skeleton, data.posture, motion ?? undefined).canonicalPositions;
     this.ground.setPrints(motion?.plants ?? [], data.height / (USUAL_LEG * 2));
+  }
+
+  /** Shadows reach this far, metres, from what is looked at. */
+  private castOver(reach: number): void {
+    this.reach = reach;
+    const camera = this.sun.shadow.camera;
+    camera.left = -reach;
+    camera.right = reach;
+    camera.top = reach;
+    camera.bottom = -reach;
+    camera.far = reach * 6;
+    camera.updateProjectionMatrix();
   }
 
   /** What the performer is drawn at: in motion with legs as long as the character's, in a posture as tall as it. */
@@ -236,7 +247,11 @@ export class Stage {
       this.bones?.group.position.copy(this.offsets.target);
     }
     if (follows && receiver && this.posers.target) this.follow(receiver.roles.hips ?? 0);
-    this.sun.position.copy(this.controls.target).add(new THREE.Vector3(2.2, 5, 3.4));
+    // The floor fades out behind the figures, however large they are.
+    const distance = this.camera.position.distanceTo(this.controls.target);
+    this.fog.near = distance * 1.5;
+    this.fog.far = distance * 4;
+    this.sun.position.copy(this.controls.target).add(new THREE.Vector3(2.2, 5, 3.4).multiplyScalar(this.reach / 3));
     this.sun.target.position.copy(this.controls.target);
   }
 
@@ -323,4 +338,15 @@ export class Stage {
     this.controls.dispose();
     this.renderer.dispose();
   }
+}
+
+/** Whether the meshes show most of the body; where they do not, its joints are drawn. */
+function coversBody({ skins, skeleton, roles }: ReceiverData): boolean {
+  const moved = new Uint8Array(skeleton.jointCount);
+  for (const { joints, weights } of skins) {
+    for (let k = 0; k < joints.length; k++) if (weights[k]! > 0) moved[joints[k]!] = 1;
+  }
+  const limbs = ROLES.filter((role) => /Arm$|Leg$/.test(role) && roles[role] !== undefined);
+  const shown = limbs.filter((role) => moved[roles[role]!]);
+  return skins.length > 0 && (limbs.length === 0 || shown.length * 2 > limbs.length);
 }
