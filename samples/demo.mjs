@@ -21,6 +21,7 @@ installModules();
 
 console.log('Building …');
 step('the build', runTool('typescript', 'tsc', ['-p', 'tsconfig.build.json']));
+step('the build of the browser app', runTool('vite', 'vite', ['build', '--logLevel', 'error']));
 
 console.log('Making the samples …');
 mkdirSync(`${ROOT}${OUT}`, { recursive: true });
@@ -38,4 +39,8 @@ The character with the motion      ${ANIMATED}
 Its proof, for a browser           ${SHEET}
 More characters and another clip   ${SAMPLES}
 
-With your own files: node dist/cli/main.js retarget CLIP.bvh CHARACTER.glb`);
+With your own files: node dist/cli/main.js retarget CLIP.bvh CHARACTER.glb
+The same in the browser: node dist/cli/main.js open CLIP.bvh CHARACTER.glb`);
+
+// With someone at the terminal the demo stays and shows the app; a build server gets its prompt back.
+if (process.stdout.isTTY) run(process.execPath, ['dist/cli/main.js', 'open', '--no-browser', CLIP, CHARACTER]);

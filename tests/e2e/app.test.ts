@@ -303,6 +303,25 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
     await page.getByRole('button', { name: 'Play the sample' }).waitFor();
   });
 
+  it('files that the command line passes along are open, once, also after a reload', async () => {
+    const passed = await serve(join(folder, 'web'), [join(folder, 'night-round.bvh'), join(folder, 'pim.glb')]);
+    try {
+      await open();
+      await page.goto(passed.url);
+      await waitForMotion(page);
+      elsewhere.splice(0); // this page comes from another address than the other tests'
+      await page.waitForTimeout(800);
+      await page.reload();
+      await waitForMotion(page);
+      await openMatter(page, 'Deliver');
+      expect(await page.locator('.clips').count()).toBe(0); // one clip needs no list
+      const origin = new URL(passed.url).origin;
+      expect(elsewhere.splice(0).filter((url) => !url.startsWith(origin))).toEqual([]);
+    } finally {
+      await passed.close();
+    }
+  });
+
   it('several clips are converted one after the other and taken as one zip', async () => {
     await open();
     await dropFiles(page, [

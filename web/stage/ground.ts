@@ -2,7 +2,7 @@ import * as THREE from 'three';
 import type { MotionData } from '../worker/protocol.ts';
 import type { Colours } from './colours.ts';
 
-const EXTENT = 12;
+const EXTENT = 24;
 
 /** The floor: a grid of metres, and a print where a foot was planted. */
 export class Ground {
