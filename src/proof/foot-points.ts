@@ -49,6 +49,7 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
   if (given) return given;
   const leg = track.limbs[`${side}Leg`];
   if (leg === null) return null;
+  if (figure.roles[sidedRole(side, 'Foot')] === undefined) return shinEnd(track, leg.end);
   const resting: FlatPose = { pose: track.rest, from: 'rest pose' };
   if (track.standing) {
     const onMesh = onSkin(track, side, leg.end);
@@ -63,6 +64,18 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
   }
   const frame = usualFrame(track, side, leg.end, frames);
   return onJoints(track, side, leg.end, { pose: posedLike(track, frame), from: 'motion' });
+}
+
+/** A leg without a foot joint stands on the end of its shin: what is around it turns and tilts with the shin. */
+function shinEnd(track: Track, end: BodyPoint): FootPoints {
+  return {
+    heel: end,
+    heelFront: null,
+    ball: end,
+    toe: null,
+    ...directions(track.rest, end.joint, 0, 1),
+    from: 'rest pose',
+  };
 }
 
 /** Whether the sole found in the rest pose lies flat on the floor in a frame. */

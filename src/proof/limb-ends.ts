@@ -119,7 +119,7 @@ const RESTING: readonly { part: Role | 'otherHand' | 'otherForearm'; near: numbe
 const RESTING_HEIGHT = 0.18;
 
 /** Frames in which a hand of the source rests on something, or soon will, or just did. */
-function restingOrNear({ source, target, sharedFrames }: Evidence, side: Side): Uint8Array | null {
+export function restingOrNear({ source, target, sharedFrames }: Evidence, side: Side): Uint8Array | null {
   const hand = `${side}Hand` as const;
   const other = side === 'left' ? 'right' : 'left';
   if (!source || source.figure.roles[hand] === undefined) return null;

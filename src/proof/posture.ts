@@ -2,6 +2,7 @@ import { angleBetweenQuats, mulInverseQuat, mulQuat, normalizeQuat } from '../ma
 import { mirrorRole, type Role, sidedRole } from '../pairing/roles.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
+import { restingOrNear } from './limb-ends.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
 import { MEASURE_RULES, type MeasureId } from './thresholds.ts';
@@ -123,6 +124,13 @@ function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
   return result;
 }
 
+/** An arm whose hand rests on something goes where that is on this body: those frames take the least of the others. */
+function leaveOut(angles: Float64Array, frames: Uint8Array): void {
+  let least = Number.POSITIVE_INFINITY;
+  for (let f = 0; f < angles.length; f++) if (!frames[f]) least = Math.min(least, angles[f]!);
+  for (let f = 0; f < angles.length; f++) if (frames[f]) angles[f] = Number.isFinite(least) ? least : 0;
+}
+
 /** Degrees between two segments a frame; 0 where one has no length. */
 function anglesBetween(a: Segment, b: Segment, frameCount: number): Float64Array {
   const angles = new Float64Array(frameCount);
@@ -165,6 +173,10 @@ export function measurePose(evidence: Evidence): Measure[] {
     if (!other) continue;
     const allowance = SEGMENT_ALLOWANCE[name] ?? 0;
     const angles = anglesBetween(segment, other, sharedFrames);
+    const resting = /UpperArm|LowerArm/.test(name)
+      ? restingOrNear(evidence, name.startsWith('left') ? 'left' : 'right')
+      : null;
+    if (resting) leaveOut(angles, resting);
     const { median, p95, worst: most } = spread(angles);
     details[name] = { median, p95, worst: most };
     medians.set(name, median);

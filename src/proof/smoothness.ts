@@ -171,7 +171,10 @@ function jumps(
   for (const role of JUDGED) {
     const own = series(target, role, frameCount);
     if (!own) continue;
-    const its = source ? sourceSeries(evidence, role) : null;
+    // A joint that the source does not have moves with the nearest one above it that it has.
+    let its: Float64Array | null = null;
+    for (let up: Role | null = role; source && its === null && up !== null; up = PARENT_ROLE[up])
+      its = sourceSeries(evidence, up);
     if (its) for (const jump of its) sourceWorst = Math.max(sourceWorst, jump);
     judged++;
     const extra = beyond(own, its);
