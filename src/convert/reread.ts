@@ -1,3 +1,4 @@
+import { withMeshTips } from '../alignment/mesh-tips.ts';
 import type { Character } from '../formats/gltf/character.ts';
 import { readAnimation } from '../formats/gltf/read-animation.ts';
 import type { RoleMap } from '../pairing/roles.ts';
@@ -23,11 +24,12 @@ export function rereadFigure(receiver: Receiver, written: Character, animation: 
     const found = jointOfNode.get(character.binding.nodes[joint]!);
     if (found !== undefined) roles[role] = found;
   }
+  const skins = written.skins.map((mesh) => placeSkin(mesh, placement));
   return {
-    skeleton: placeSkeleton(written.skeleton, placement),
+    skeleton: withMeshTips(placeSkeleton(written.skeleton, placement), roles, skins),
     clip: placeClip(clip, written.skeleton, placement),
     roles,
-    skins: written.skins.map((mesh) => placeSkin(mesh, placement)),
+    skins,
   };
 }
 
