@@ -302,7 +302,10 @@ function floating(evidence: Evidence, paths: FootPaths[]): Measure {
   const { target, feet, spans } = evidence;
   const heights: number[] = [];
   const places: Where[] = [];
-  for (const { side, heel, ball, toe } of paths) {
+  // A leg without a foot is carried by an edge of its shin when it tilts; the middle of its end hovers then.
+  const withFoot = paths.filter(({ side }) => target.figure.roles[sidedRole(side, 'Foot')] !== undefined);
+  if (paths.length > 0 && withFoot.length === 0) return notMeasured(evidence, 'float', 'the legs end without feet');
+  for (const { side, heel, ball, toe } of withFoot) {
     const gaps = new Float64Array(target.frameCount);
     const srcLow = sourceLow(evidence, side);
     for (const [first, last] of spans[side].foot) {
