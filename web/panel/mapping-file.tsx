@@ -1,7 +1,9 @@
 import { useRef } from 'preact/hooks';
-import { type Mapping, parseMapping, RigproofError } from '../../src/index.ts';
+import { findJoints, type Mapping, type MappingSide, parseMapping, RigproofError } from '../../src/index.ts';
+import { dataOf } from '../model/pairing.ts';
 import { currentClip } from '../model/session.ts';
 import { change, client, job, rejected, WorkerFault } from '../model/store.ts';
+import type { FigureName } from '../model/view.ts';
 import { saveFile } from '../parts/save-file.ts';
 
 /** The mapping as a file: the same one that the command line takes and writes. */
@@ -58,13 +60,33 @@ export function readMapping(text: string, name: string): void {
   }
 }
 
+/** The figure that has most of a convention's joints, and the roles of those it has. */
+function fitConvention({ convention }: Mapping): { fits: FigureName | null; byConvention: MappingSide } {
+  let fits: FigureName | null = null;
+  let byConvention: MappingSide = {};
+  let most = 0;
+  for (const figure of ['source', 'target'] as const) {
+    const skeleton = dataOf(figure)?.skeleton;
+    if (!skeleton || !convention) continue;
+    const entries = Object.entries(convention.roles).filter(
+      ([, joint]) => joint !== null && findJoints(skeleton, joint).length === 1,
+    );
+    if (entries.length <= most) continue;
+    most = entries.length;
+    fits = figure;
+    byConvention = { roles: Object.fromEntries(entries) };
+  }
+  return { fits, byConvention };
+}
+
 function takeMapping(mapping: Mapping, what: string): void {
+  const { fits, byConvention } = fitConvention(mapping);
   change(what, (state) => {
     const clip = currentClip(state);
-    const source = mapping.source ?? {};
+    const source = mapping.source ?? (fits === 'source' ? byConvention : {});
     return {
       ...state,
-      target: mapping.target ?? {},
+      target: mapping.target ?? (fits === 'target' ? byConvention : {}),
       sources: clip ? { ...state.sources, [clip.id]: source } : state.sources,
       limbs: mapping.limbs ?? {},
       corrections: mapping.corrections ?? {},
