@@ -200,7 +200,8 @@ describe('the structure of src', () => {
 
 describe('the structure around src', () => {
   it('lets the browser app reach the library by its front door', () => {
-    const packages = /^(three|preact|@preact\/signals|uplot|fflate)(\/|$)/;
+    // draco3dgltf: its WebAssembly, as a file beside the page.
+    const packages = /^(three|preact|@preact\/signals|uplot|fflate|draco3dgltf)(\/|$)/;
     const breaches = sourceFiles('web')
       .flatMap(importsOf)
       .filter(({ file }) => !file.endsWith('/vite.config.ts'))

@@ -29,7 +29,7 @@ function showPlace({ joints, mesh, vertices, frames }: Place): void {
 /** Faults of the rig itself, before any motion: what was found, what it leads to, and what to do. */
 export function RigPanel() {
   const wanted = job.value;
-  // biome knows no signals: the job is what the audit depends on.
+  // The job is what the audit depends on.
   useEffect(() => void auditRig(), [wanted]);
   if (rigTrouble.value) return <FaultBox fault={rigTrouble.value} title="The rig cannot be looked over" />;
   const found = rig.value;

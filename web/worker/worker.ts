@@ -1,13 +1,9 @@
 import dracoWasm from 'draco3dgltf/draco_decoder_gltf.wasm?url';
-import { z } from 'zod';
 import { createDracoDecoder, type DracoDecoder, type Performer, RigproofError } from '../../src/index.ts';
 import { createEngine } from './engine.ts';
 import { bareCharacterData, bareMotionData, performerData, receiverData } from './figures.ts';
 import type { Fault, Figures, FromWorker, Job, Solved, ToWorker } from './protocol.ts';
 import { readImages, readSurfaces } from './surfaces.ts';
-
-// The page forbids code made from text; zod would try, and fall back.
-z.config({ jitless: true });
 
 /** Faults that pairing by hand can mend: the figures are shown all the same. */
 const UNPAIRED = new Set(['PAIR_NOT_HUMANOID', 'PAIR_NOTHING_SHARED', 'RETARGET_NO_HIPS', 'RETARGET_NOTHING_PAIRED']);
