@@ -58,6 +58,8 @@ async function planForThree(): Promise<string> {
 interface Run {
   seconds: number;
   peak: number;
+  /** Processor time of all threads, s: the same on a busy machine. */
+  cpu: number;
   stdout: string;
 }
 
@@ -65,6 +67,7 @@ function time(args: readonly string[]): Promise<Run> {
   const begin = performance.now();
   const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'inherit'] });
   let peak = 0;
+  let cpu = 0;
   let stdout = '';
   child.stdout.setEncoding('utf8').on('data', (text) => {
     stdout += text;
@@ -75,6 +78,11 @@ function time(args: readonly string[]): Promise<Run> {
         peak,
         Number(/VmHWM:\s+(\d+)/.exec(readFileSync(`/proc/${child.pid}/status`, 'utf8'))?.[1] ?? 0) / 1024,
       );
+      // Fields 14 and 15 of proc(5), in hundredths of a second; the name in field 2 may hold blanks.
+      const fields = readFileSync(`/proc/${child.pid}/stat`, 'utf8')
+        .replace(/^.*\) /, '')
+        .split(' ');
+      cpu = (Number(fields[11]) + Number(fields[12])) / 100;
     } catch {
       // It has ended.
     }
@@ -84,7 +92,7 @@ function time(args: readonly string[]): Promise<Run> {
     child.on('close', (code) => {
       clearInterval(look);
       if ((code ?? 9) > 1) fail(new Error(`ended with ${code}`));
-      else done({ seconds: (performance.now() - begin) / 1000, peak, stdout });
+      else done({ seconds: (performance.now() - begin) / 1000, peak, cpu, stdout });
     });
   });
 }
@@ -103,24 +111,40 @@ const ours = (out: string, ...flags: string[]) => [
   '--quiet',
   ...flags,
 ];
-const rows: { name: string; args: () => string[]; share: number; times: number[]; peak: number }[] = [
+const rows: { name: string; args: () => string[]; share: number; times: number[]; cpus: number[]; peak: number }[] = [
   {
     name: 'three: BVHLoader → retargetClip → GLTFExporter, halved',
     args: () => ['--import', 'tsx', fileURLToPath(new URL('three-pipeline.ts', import.meta.url)), plan],
     share: 0.5,
     times: [],
+    cpus: [],
     peak: 0,
   },
-  { name: 'converting only', args: () => ours('plain', '--no-contact', '--no-proof'), share: 1, times: [], peak: 0 },
-  { name: 'with contact', args: () => ours('contact', '--no-proof'), share: 1, times: [], peak: 0 },
-  { name: 'with contact and proof', args: () => ours('proof', '--sheets', 'none'), share: 1, times: [], peak: 0 },
+  {
+    name: 'converting only',
+    args: () => ours('plain', '--no-contact', '--no-proof'),
+    share: 1,
+    times: [],
+    cpus: [],
+    peak: 0,
+  },
+  { name: 'with contact', args: () => ours('contact', '--no-proof'), share: 1, times: [], cpus: [], peak: 0 },
+  {
+    name: 'with contact and proof',
+    args: () => ours('proof', '--sheets', 'none'),
+    share: 1,
+    times: [],
+    cpus: [],
+    peak: 0,
+  },
 ];
 try {
   for (let run = 0; run < runs; run++) {
     for (const row of rows) {
       for (const name of ['plain', 'contact', 'proof']) rmSync(join(folder, name), { recursive: true, force: true });
-      const { seconds, peak } = await time(row.args());
+      const { seconds, peak, cpu } = await time(row.args());
       row.times.push(seconds * row.share);
+      row.cpus.push(cpu);
       row.peak = Math.max(row.peak, peak);
     }
   }
@@ -135,14 +159,15 @@ console.log(
 );
 console.log(
   table(
-    ['', 'median s', 'min s', 'max s', 'times faster', 'frames/s', 'peak MB'],
-    rows.map(({ name, times, peak }) => [
+    ['', 'median s', 'min s', 'max s', 'times faster', 'frames/s', 'processor s', 'peak MB'],
+    rows.map(({ name, times, cpus, peak }) => [
       name,
       median(times).toFixed(2),
       Math.min(...times).toFixed(2),
       Math.max(...times).toFixed(2),
       (base / median(times)).toFixed(1),
       Math.round((frames * RIGS.length) / median(times)).toLocaleString('en'),
+      median(cpus).toFixed(1),
       peak.toFixed(0),
     ]),
   ),
