@@ -29,7 +29,7 @@ export interface HandOptions {
   rampPerArm: number;
 }
 
-export const HAND_DEFAULTS: Readonly<HandOptions> = { shortest: 0.15, ramp: 0.15, rampPerArm: 0.5 };
+export const HAND_DEFAULTS: Readonly<HandOptions> = { shortest: 0.5, ramp: 0.15, rampPerArm: 0.5 };
 
 /** Distances of the wrist from a part's line, in arm lengths of the performer: near below the first, until beyond the second. */
 const NEAR = {
