@@ -164,6 +164,8 @@ describe('triage', () => {
     expect(csv[0]).toMatch(/^clip,status,group,frames,fps/);
     const html = await readFile(summary.files!.html, 'utf8');
     expect(html).toMatch(/^<!doctype html>/);
+    // The picture of the frame that jumps, as the file counts it.
+    expect(html).toMatch(/spike<\/h3><p class="when">frame 1(19|20|21),/);
     expect(html).not.toMatch(/(?:src|href)="(?:https?:)?\/\//);
   });
 });

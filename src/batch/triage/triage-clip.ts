@@ -120,15 +120,15 @@ function triagePerformer(performer: Performer, names: TriageNames): TriageResult
 
 function drawWorst(performer: Performer, defects: readonly Defect[]): string {
   const figure = sourceFigure(performer);
-  const { frameCount } = performer.clip;
+  const { droppedFrames } = performer;
+  const frameCount = performer.clip.frameCount + droppedFrames;
   const worst = defects.toSorted((a, b) => b.size / b.threshold - a.size / a.threshold)[0];
-  const [from, to] = worst?.frames ?? [0, frameCount - 1];
-  const middle = Math.floor((from + to) / 2) - (worst ? performer.droppedFrames : 0);
-  const frame = Math.max(0, Math.min(frameCount - 1, middle));
+  const [from, to] = worst?.frames ?? [droppedFrames, frameCount - 1];
+  const frame = Math.min(Math.floor((from + to) / 2), frameCount - 1);
   const title = worst ? worst.kind : 'The middle of the clip';
-  // One frame is enough for one picture.
-  const track = buildTrack(figure, 1, frame, 1);
-  return drawMoments(track, null, [{ frame: 0, title, role: worst?.role ?? null, fails: worst !== undefined }]);
+  // Counted as in the file: the frames that were dropped show the first one that was kept.
+  const track = buildTrack(figure, frame + 1, -droppedFrames, 1);
+  return drawMoments(track, null, [{ frame, title, role: worst?.role ?? null, fails: worst !== undefined }]);
 }
 
 /** `+Y` for a direction along an axis. */
