@@ -217,7 +217,8 @@ export function rotationBetween(
     return;
   }
   const w = lengths + ax * bx + ay * by + az * bz;
-  if (w < 1e-12 * lengths) {
+  // Nearer than 5e-8 rad to opposite the axis drowns in rounding; up to there the result is good to 1e-8 rad.
+  if (w < 1e-15 * lengths) {
     // Half turn about a × the axis of the smallest component of a.
     const useX = Math.abs(ax) <= Math.abs(ay) && Math.abs(ax) <= Math.abs(az);
     const useY = !useX && Math.abs(ay) <= Math.abs(az);

@@ -1,4 +1,4 @@
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
 import { validateBytes } from 'gltf-validator';
@@ -30,6 +30,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
   const elsewhere: string[] = [];
 
   beforeAll(async () => {
+    mkdirSync(join(ROOT, 'out'), { recursive: true });
     folder = mkdtempSync(join(ROOT, 'out', 'test-web-'));
     // Both are built from the same sources, so both now.
     const builds = Promise.all([buildApp(join(folder, 'web')), runCli(['--version'], folder)]);

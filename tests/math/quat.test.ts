@@ -133,6 +133,16 @@ describe('rotationBetween', () => {
     expect(Math.hypot(...q)).toBeCloseTo(1, 12);
   });
 
+  it.each([1e-4, 1e-6, 1e-7, 1e-8])('carries a direction onto one that is %s rad short of opposite', (short) => {
+    const q = new Float64Array(4);
+    const out = new Float64Array(3);
+    const b = Float64Array.of(-Math.cos(short), Math.sin(short), 0);
+    rotationBetween(q, 0, Float64Array.of(1, 0, 0), 0, b, 0);
+    rotateVec(out, 0, q, 0, Float64Array.of(1, 0, 0), 0);
+    // Within 5e-8 rad of opposite it is taken for opposite; beyond, rounding leaves less than that.
+    expect(distanceVec(out, 0, b, 0)).toBeLessThan(5e-8);
+  });
+
   it('is the identity when either vector is zero', () => {
     const q = Float64Array.of(9, 9, 9, 9);
     rotationBetween(q, 0, new Float64Array(3), 0, Float64Array.of(1, 2, 3), 0);
