@@ -1,5 +1,6 @@
 import type { Note, Place } from '../errors.ts';
 import type { Body } from '../pairing/body.ts';
+import type { Mapping } from '../pairing/mapping.ts';
 import type { BodyConstraints } from '../pairing/read-body.ts';
 import type { MeasureId, Unit } from '../proof/thresholds.ts';
 import type { BatchSettings } from './settings.ts';
@@ -34,6 +35,8 @@ export interface Job {
   key: string;
   clip: ClipEntry;
   character: CharacterEntry;
+  /** What a person has corrected for this pair beyond roles. */
+  mapping: Mapping;
   /** Name of the animation in the output. */
   animation: string;
   /** Output without extension, relative to the output folder, with slashes. */

@@ -2,6 +2,7 @@ import { basename, extname } from 'node:path';
 import { openFile } from '../convert/node.ts';
 import { RigproofError } from '../errors.ts';
 import { fileKindOf } from '../formats/node.ts';
+import type { Mapping } from '../pairing/mapping.ts';
 import type { BodyConstraints } from '../pairing/read-body.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 import { type ListedFile, stemOf } from './clip-list.ts';
@@ -35,6 +36,8 @@ export interface PlanInput {
   version: string;
   groupConstraints?: GroupConstraints;
   characterConstraints?: (path: string, skeleton: Skeleton) => BodyConstraints;
+  /** What a person has corrected beyond roles for a group on a character. */
+  mappingOf?: (group: { id: string; family: string }, characterPath: string) => Mapping;
 }
 
 /**
@@ -45,8 +48,7 @@ export async function planBatch(input: PlanInput): Promise<BatchPlan> {
   const unusable: UnusableInput[] = [];
   const characters = await listCharacters(input, unusable);
   const { clips, groups } = await readLibrary(input.clips, unusable, input.groupConstraints);
-  const digests = new Map(groups.map(({ id, digest }) => [id, digest]));
-  return { jobs: layOut(input, clips, characters, digests), groups, characters, unusable };
+  return { jobs: layOut(input, clips, characters, groups), groups, characters, unusable };
 }
 
 /**
@@ -149,11 +151,12 @@ async function readEntries({ path, name }: ListedFile): Promise<{ entry: ClipEnt
 }
 
 function layOut(
-  { settings, version }: PlanInput,
+  { settings, version, mappingOf }: PlanInput,
   clips: readonly ClipEntry[],
   characters: readonly CharacterEntry[],
-  digests: ReadonlyMap<string, string>,
+  groups: readonly SkeletonGroup[],
 ): Job[] {
+  const groupOf = new Map(groups.map((group) => [group.id, group]));
   const pairs = clips.flatMap((clip) => characters.map((character) => ({ clip, character, parts: partsOf(clip) })));
   const outputs = distinctNames(
     pairs.map(({ clip, character, parts }) => ({
@@ -165,16 +168,19 @@ function layOut(
   return pairs.map(({ clip, character, parts }, i) => {
     // Several clips in one file: their folders tell them apart.
     const animation = settings.pack && parts.folder !== '' ? `${parts.folder}/${parts.clip}` : parts.clip;
+    const group = groupOf.get(clip.group)!;
+    const mapping = mappingOf?.(group, character.path) ?? {};
     const key = hashOf({
       version,
       clip: [clip.hash, clip.animation],
       character: [character.hash, character.constraints],
-      group: digests.get(clip.group),
+      group: group.digest,
+      mapping,
       settings,
       animation,
       output: outputs[i],
     });
-    return { key, clip, character, animation, output: outputs[i]! };
+    return { key, clip, character, mapping, animation, output: outputs[i]! };
   });
 }
 

@@ -8,13 +8,13 @@ import { openCharacter } from '../convert/open-character.ts';
 import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
 import { createReceiver, type Receiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
-import { resampleClip, resamplePath } from '../convert/resample-clip.ts';
 import { withTravel } from '../convert/root-motion.ts';
 import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
 import { readContainerFile } from '../formats/gltf/node.ts';
 import { writeWholeFile } from '../formats/node.ts';
+import type { Mapping } from '../pairing/mapping.ts';
 import type { Proof, ProofFigure } from '../proof/measure.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureRow, Task, WorstPlace } from './job.ts';
@@ -52,7 +52,7 @@ export async function runTask(task: Task): Promise<JobRecord[]> {
     if (record === null) {
       try {
         performer ??= await openPerformer(task);
-        record = await runJob(job, task, performer, await receiverOf(job.character));
+        record = await runJob(job, task, performer, await receiverOf(job, task.settings));
       } catch (error) {
         record = failedRecord(job, error);
       }
@@ -108,15 +108,29 @@ function namesOf(job: Job) {
 
 const open = new Map<string, Receiver>();
 
-async function receiverOf(character: CharacterEntry): Promise<Receiver> {
-  const id = `${character.hash} ${JSON.stringify(character.constraints)}`;
+async function receiverOf({ character, mapping }: Job, { rootMotion }: BatchSettings): Promise<Receiver> {
+  const anyBody = movesAnyBody(mapping);
+  const receiver = await openReceiver(character, anyBody, false);
+  const { hips } = receiver.actor.body.roles;
+  // Where the hips are the topmost joint, the node above them may carry the travel.
+  const needsNode = rootMotion === 'extract' && hips !== undefined && receiver.actor.skeleton.parents[hips]! < 0;
+  return needsNode ? openReceiver(character, anyBody, true) : receiver;
+}
+
+/** Chains paired by hand move a body of any kind. */
+function movesAnyBody({ chains }: Mapping): boolean {
+  return (chains ?? []).length > 0;
+}
+
+async function openReceiver(character: CharacterEntry, anyBody: boolean, nodeAbove: boolean): Promise<Receiver> {
+  const id = `${character.hash} ${anyBody} ${nodeAbove} ${JSON.stringify(character.constraints)}`;
   let receiver = open.get(id);
   if (receiver) {
     open.delete(id);
   } else {
-    const opened = await openFile(character.path);
+    const opened = await openFile(character.path, { nodeAbove });
     if (opened.kind !== 'character') throw notACharacter(character.path);
-    receiver = createReceiver(opened.character, character.constraints);
+    receiver = createReceiver(opened.character, { ...character.constraints, anyBody });
   }
   // The map keeps the order of insertion: the first one is the one that was used least lately.
   open.set(id, receiver);
@@ -136,7 +150,11 @@ export function notACharacter(path: string): RigproofError {
 async function openPerformer({ jobs, body, settings }: Task): Promise<Performer> {
   const { path, animation } = jobs[0]!.clip;
   const { keepRestFrames, sampleFps } = settings;
-  const options = { keepRestFrames, body: body ?? undefined };
+  const options = {
+    keepRestFrames,
+    body: body ?? undefined,
+    anyBody: jobs.some(({ mapping }) => movesAnyBody(mapping)),
+  };
   const opened = await openFile(path);
   if (opened.kind === 'clip') return performerFromBvh(path, opened.file.takes[0]!, opened.file.notes, options);
   return performerFromCharacter(opened.character, animation, sampleFps, options);
@@ -149,11 +167,12 @@ async function runJob(
   receiver: Receiver,
 ): Promise<DoneRecord> {
   const conversion = convert(performer, receiver, {
+    ...settings.motion,
     contact: settings.contact,
-    retarget: { reach: settings.reach },
+    mapping: job.mapping,
     rootMotion: { mode: settings.rootMotion },
   });
-  const clip = settings.fps === null ? conversion.clip : resampleClip(conversion.clip, settings.fps);
+  const { clip } = conversion;
   const delivering = { ...settings, name: job.animation };
   const { file, bytes, delivery, judged } = settings.pack
     ? packed(job, receiver, clip, delivering)
@@ -163,7 +182,7 @@ async function runJob(
   await writeWholeFile(path, bytes);
 
   const proved = settings.proof
-    ? await proveJob(job, { settings, outputFolder }, performer, receiver, {
+    ? await proveJob(job, { settings, outputFolder }, receiver, {
         conversion,
         file,
         judged,
@@ -206,7 +225,6 @@ interface ToProve {
 async function proveJob(
   job: Job,
   { settings, outputFolder }: Pick<Task, 'settings' | 'outputFolder'>,
-  performer: Performer,
   receiver: Receiver,
   { conversion, file, judged, animation }: ToProve,
 ): Promise<Proved> {
@@ -218,7 +236,12 @@ async function proveJob(
   const read = rereadFigure(receiver, written, findAnimation(written, animation, 'last'));
   const target = withTravelBack(read, conversion, settings);
   const labels = { target: file, source: job.clip.name };
-  const { proof, picture, html } = proofWithPicture(target, sourceFigure(performer), labels, settings.sheets);
+  const { proof, picture, html } = proofWithPicture(
+    target,
+    sourceFigure(conversion.performer),
+    labels,
+    settings.sheets,
+  );
   const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
   if (sheet !== null) {
     await mkdir(dirname(join(outputFolder, sheet)), { recursive: true });
@@ -268,11 +291,9 @@ function packed(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering
 }
 
 /** In place, feet that stand slide backwards on purpose: the proof judges the motion with its travel. */
-function withTravelBack(figure: ProofFigure, { travel, clip }: Conversion, { rootMotion }: BatchSettings): ProofFigure {
+function withTravelBack(figure: ProofFigure, { travel }: Conversion, { rootMotion }: BatchSettings): ProofFigure {
   if (travel === null || rootMotion !== 'in-place') return figure;
-  const { frameCount, frameDuration } = figure.clip;
-  const path = resamplePath(travel.path, frameDuration / clip.frameDuration, frameCount);
-  return { ...figure, clip: withTravel(figure.skeleton, figure.clip, { ...travel, path }, 1) };
+  return { ...figure, clip: withTravel(figure.skeleton, figure.clip, travel, 1) };
 }
 
 /** The measure that is furthest beyond what passes, or comes nearest to it. */

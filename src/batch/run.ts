@@ -15,7 +15,8 @@ import type { BatchSettings } from './settings.ts';
 import { writeSummary } from './summary.ts';
 import type { BatchCounts } from './summary-format.ts';
 
-export interface BatchInput extends Pick<PlanInput, 'groupConstraints' | 'characterConstraints' | 'version'> {
+export interface BatchInput
+  extends Pick<PlanInput, 'groupConstraints' | 'characterConstraints' | 'mappingOf' | 'version'> {
   /** Files, folders, patterns, list files. */
   clips: readonly string[];
   characters: readonly string[];
@@ -104,7 +105,8 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
       events.onRecord?.(record, progress(record));
     }
   };
-  releaseMemory();
+  // Once, whatever there is: what planning has read lies about for as long as the run takes.
+  if (pending.length > 0) releaseMemory(0);
   if (pending.length > 0)
     await (runner ?? threads(input.workers))(
       tasksOf(pending, plan, input.settings, outputFolder),

@@ -1,8 +1,7 @@
+import { CONVERT_DEFAULTS, type ConvertOptions } from '../convert/convert.ts';
 import { DELIVER_DEFAULTS, type DeliveryForm } from '../convert/deliver.ts';
 import { SAMPLE_FPS } from '../convert/reread.ts';
 import type { RootMotion } from '../convert/root-motion.ts';
-import { RETARGET_DEFAULTS } from '../retarget/plan.ts';
-import type { Limb } from '../skeleton/limb.ts';
 import { DEFAULT_NAMING } from './names.ts';
 
 /** Which proof sheets are written. */
@@ -21,11 +20,10 @@ export interface BatchSettings {
   rotationToleranceDegrees: number;
   translationToleranceMillimetres: number;
   quantise: 'float32' | 'int16';
-  /** Frames a second of the result; null: those of the clip. */
-  fps: number | null;
   /** Frames a second at which clips from glTF files are sampled. */
   sampleFps: number;
-  reach: Record<Limb, number>;
+  /** What is done to a motion on its way: filters, ranges, hands, stretch. */
+  motion: Pick<ConvertOptions, 'hands' | 'filter' | 'enforceRanges' | 'allowStretch' | 'poles'>;
   /** Whether each result is read back and measured. */
   proof: boolean;
   sheets: SheetChoice;
@@ -42,9 +40,14 @@ export const BATCH_DEFAULTS: BatchSettings = {
   rotationToleranceDegrees: DELIVER_DEFAULTS.rotationToleranceDegrees,
   translationToleranceMillimetres: DELIVER_DEFAULTS.translationToleranceMillimetres,
   quantise: 'float32',
-  fps: null,
   sampleFps: SAMPLE_FPS,
-  reach: { ...RETARGET_DEFAULTS.reach },
+  motion: {
+    hands: CONVERT_DEFAULTS.hands,
+    filter: CONVERT_DEFAULTS.filter,
+    enforceRanges: CONVERT_DEFAULTS.enforceRanges,
+    allowStretch: CONVERT_DEFAULTS.allowStretch,
+    poles: CONVERT_DEFAULTS.poles,
+  },
   proof: true,
   sheets: 'failed',
   naming: DEFAULT_NAMING,

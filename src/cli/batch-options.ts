@@ -16,14 +16,13 @@ import {
   pairConstraints,
   readMapping,
 } from './constraints.ts';
-import { reachOf } from './retarget.ts';
+import { type MotionFlags, motionOptions, motionSettings } from './motion-options.ts';
 
 /** Flags that say what a clip is made into. */
-export interface DeliveryFlags {
+export interface DeliveryFlags extends MotionFlags {
   form: DeliveryForm;
   pack?: boolean;
   rootMotion: RootMotion;
-  fps?: number;
   contact: boolean;
   keepRestFrames?: boolean;
   keepAllKeys?: boolean;
@@ -42,7 +41,6 @@ export function deliveryOptions(): Option[] {
     new Option('--form <form>', 'what is written for a clip').choices(DELIVERY_FORMS).default(BATCH_DEFAULTS.form),
     new Option('--pack', 'one .glb a character, with all clips as its animations'),
     new Option('--root-motion <way>', 'what becomes of the way over the floor').choices(ROOT_MOTIONS).default('keep'),
-    new Option('--fps <rate>', 'frames a second of the results (default: those of each clip)').argParser(parsePositive),
     new Option('--naming <template>', 'where in the output folder, from {character}, {folder} and {clip}').default(
       BATCH_DEFAULTS.naming,
     ),
@@ -55,6 +53,7 @@ export function deliveryOptions(): Option[] {
     new Option('--no-proof', 'convert only: do not read back and measure'),
     new Option('--keep-rest-frames', 'keep opening frames that are a rest pose or a blend from it'),
     new Option('--no-contact', 'do not hold feet that stand'),
+    ...motionOptions(),
     new Option('--keep-all-keys', 'write a key at every frame'),
     new Option('--rotation-tolerance <degrees>', 'how far fewer keys may turn a joint')
       .default(BATCH_DEFAULTS.rotationToleranceDegrees)
@@ -95,7 +94,9 @@ export function parseShard(text: string): { index: number; count: number } {
 /** What the flags settle: the settings, and who is paired how. Reads the mapping files. */
 export async function batchPairing(
   flags: DeliveryFlags & PairMappingFlags,
-): Promise<{ settings: BatchSettings } & Required<Pick<PlanInput, 'groupConstraints' | 'characterConstraints'>>> {
+): Promise<
+  { settings: BatchSettings } & Required<Pick<PlanInput, 'groupConstraints' | 'characterConstraints' | 'mappingOf'>>
+> {
   if (flags.pack && flags.form !== 'glb') {
     throw new RigproofError(
       'OUTPUT_FORM',
@@ -124,12 +125,17 @@ export async function batchPairing(
       const frame = { up: flags.targetUp, facing: flags.targetFacing, unit: flags.targetUnit };
       return own ? constraintsFrom(own, 'target', skeleton, frame) : constraints.of('target', skeleton);
     },
+    // Parts of a mapping that concern one figure replace those of the mapping for all.
+    mappingOf: ({ id, family }, path) => ({
+      ...constraints.mapping,
+      ...(named.get(id) ?? named.get(family))?.mapping,
+      ...(named.get(basename(path)) ?? named.get(stemOf(path)))?.mapping,
+    }),
     settings: {
       ...BATCH_DEFAULTS,
       form: flags.form,
       pack: flags.pack ?? false,
       rootMotion: flags.rootMotion,
-      fps: flags.fps ?? null,
       contact: flags.contact,
       keepRestFrames: flags.keepRestFrames ?? false,
       keepAllKeys: flags.keepAllKeys ?? false,
@@ -137,7 +143,7 @@ export async function batchPairing(
       translationToleranceMillimetres: flags.translationTolerance,
       quantise: flags.int16 ? 'int16' : 'float32',
       sampleFps: flags.sampleFps,
-      reach: reachOf(constraints.mapping),
+      motion: { ...BATCH_DEFAULTS.motion, ...motionSettings(flags) },
       proof: flags.proof,
       sheets: flags.sheets,
       naming: flags.naming,

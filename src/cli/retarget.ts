@@ -14,11 +14,8 @@ import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
 import { readContainerFile } from '../formats/gltf/node.ts';
 import { keepInputs, writeWholeFile } from '../formats/node.ts';
-import type { Mapping } from '../pairing/mapping.ts';
 import type { Proof } from '../proof/measure.ts';
 import { formatProof } from '../proof/report-text.ts';
-import { RETARGET_DEFAULTS } from '../retarget/plan.ts';
-import type { Limb } from '../skeleton/limb.ts';
 import { frameOptions, parsePositive } from './body-options.ts';
 import { type PairMappingFlags, pairConstraints, pairMappingOptions } from './constraints.ts';
 import { type MotionFlags, motionOptions, motionSettings } from './motion-options.ts';
@@ -211,13 +208,4 @@ function formOf(path: string, animationOnly: boolean): DeliveryForm {
     { file: path },
     { hint: 'Give the output such a name with -o. A character that came as .gltf is written as .glb.' },
   );
-}
-
-/** Weights of the mapping between the angles of a limb and its reach. */
-export function reachOf({ limbs }: Mapping): Record<Limb, number> {
-  const reach = { ...RETARGET_DEFAULTS.reach };
-  for (const [limb, { reach: weight }] of Object.entries(limbs ?? {}) as [Limb, { reach?: number }][]) {
-    if (weight !== undefined) reach[limb] = weight;
-  }
-  return reach;
 }

@@ -42,23 +42,3 @@ export function resampleClip(clip: Clip, fps: number): Clip {
   }
   return { ...clip, frameCount: count, frameDuration: 1 / fps, rotations, translations };
 }
-
-/**
- * Points at another rate, linear in between.
- * @param path  frames × 3
- * @param step  frames of the path from one point of the result to the next
- */
-export function resamplePath(path: Float64Array, step: number, count: number): Float64Array {
-  const last = path.length / 3 - 1;
-  const out = new Float64Array(count * 3);
-  for (let f = 0; f < count; f++) {
-    const at = Math.min(f * step, last);
-    const first = Math.floor(at);
-    const second = Math.min(first + 1, last);
-    for (let k = 0; k < 3; k++) {
-      const from = path[first * 3 + k]!;
-      out[f * 3 + k] = from + (path[second * 3 + k]! - from) * (at - first);
-    }
-  }
-  return out;
-}

@@ -134,7 +134,7 @@ describe('a batch', () => {
       library.characters[0]!,
       '-o',
       'slow',
-      '--fps',
+      '--resample',
       '24',
     ];
     await runProgram(args, folder);

@@ -122,7 +122,7 @@ const rows: { name: string; args: () => string[]; share: number; times: number[]
   },
   {
     name: 'converting only',
-    args: () => ours('plain', '--no-contact', '--no-proof'),
+    args: () => ours('plain', '--no-contact', '--no-hand-contact', '--no-proof'),
     share: 1,
     times: [],
     cpus: [],
