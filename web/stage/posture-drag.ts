@@ -9,8 +9,12 @@ import type { Stage } from './stage.ts';
 export const RING = 30;
 const RING_REACH = 8;
 
-type Drag = { role: Role; joint: number } & (
-  | { kind: 'swing'; end: number; from: THREE.Vector3 }
+/**
+ * A drag keeps the places that it began with: a swing or twist does not move the joint it turns about, while the figure on
+ * the stage lags behind the pointer by the time that a recomputed posture takes to arrive.
+ */
+type Drag = { role: Role; joint: number; pivot: THREE.Vector3 } & (
+  | { kind: 'swing'; grip: THREE.Vector3; from: THREE.Vector3 }
   | { kind: 'twist'; angle: number; start: number }
 );
 
@@ -53,6 +57,7 @@ export function beginDrag(
           kind: 'twist',
           role,
           joint: chosen,
+          pivot: world.clone(),
           angle: Math.atan2(y - cy, x - cx),
           start: correctionOf(role).twist,
         };
@@ -67,19 +72,20 @@ export function beginDrag(
     .fromArray(base, joint * 3)
     .sub(new THREE.Vector3().fromArray(base, above.joint * 3))
     .normalize();
-  return from.lengthSq() > 0 ? { kind: 'swing', ...above, end: joint, from } : null;
+  const pivot = stage.worldOf('target', above.joint)?.clone();
+  const grip = stage.worldOf('target', joint)?.clone();
+  return pivot && grip && from.lengthSq() > 0 ? { kind: 'swing', ...above, pivot, grip, from } : null;
 }
 
 /** Follows the pointer: the segment's end goes where the pointer is, in the plane that faces the camera. */
 export function followDrag(stage: Stage, drag: Drag, x: number, y: number, width: number, height: number): void {
-  const joint = stage.worldOf('target', drag.joint);
-  if (!joint) return;
+  const { pivot } = drag;
   const now = correctionOf(drag.role);
-  const [cx, cy] = onScreen(stage, joint, width, height);
+  const [cx, cy] = onScreen(stage, pivot, width, height);
   if (drag.kind === 'twist') {
     const turned = Math.atan2(y - cy, x - cx) - drag.angle;
     const { along } = correctionDirections(drag.role);
-    const towards = stage.camera.position.clone().sub(joint);
+    const towards = stage.camera.position.clone().sub(pivot);
     // Seen along the segment, a turn to the right on screen is one way round; seen against it, the other.
     const sense = new THREE.Vector3(...along).dot(towards) >= 0 ? -1 : 1;
     const hand = twistHand(drag.role);
@@ -87,15 +93,13 @@ export function followDrag(stage: Stage, drag: Drag, x: number, y: number, width
     setCorrection(drag.role, { ...now, twist: drag.start + sense * hand * degrees });
     return;
   }
-  const end = stage.worldOf('target', drag.end);
-  if (!end) return;
   const ray = new THREE.Raycaster();
   ray.setFromCamera(new THREE.Vector2((x / width) * 2 - 1, 1 - (y / height) * 2), stage.camera);
   const facing = stage.camera.getWorldDirection(new THREE.Vector3());
-  const plane = new THREE.Plane().setFromNormalAndCoplanarPoint(facing, end);
+  const plane = new THREE.Plane().setFromNormalAndCoplanarPoint(facing, drag.grip);
   const at = ray.ray.intersectPlane(plane, new THREE.Vector3());
   if (!at) return;
-  const to = at.sub(joint).normalize();
+  const to = at.sub(pivot).normalize();
   // The twist is there before the swing.
   const twist = new THREE.Quaternion().fromArray(correctionRotation(drag.role, { twist: now.twist }));
   const from = drag.from.clone().applyQuaternion(twist);
