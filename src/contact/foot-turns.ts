@@ -24,7 +24,7 @@ const LIMIT_ABOVE = 0.4;
  * A foot that is long for its leg, or that has no toes to roll over, would lift the ankle far higher than the performer's
  * does at the same pitch. Near the floor heel or toe is lifted as high as the performer's, scaled by the legs, and no
  * higher; a foot high in the air points as the performer's does. Tried before: within contacts only, faded after; the foot
- * then swung by 30 degrees in 0.2 s after every toe off and went through the floor.
+ * then swung after every toe off and went 5.1 % of the leg under the floor (cmu_indian_long on man_casual, 0.65 % with the change alone).
  *
  * @returns world rotations, frames × 4
  */

@@ -5,8 +5,8 @@
  * Within a contact the foot pivots: about the heel before it is flat, about the ball after. While it is flat its sole is
  * level and its heading constant. Between contacts the foot goes the way the plain retarget takes it: displacement and
  * turn at the edge of a contact fade along a cubic that starts with the slope they have there (after Kovar, Schreiner &
- * Gleicher 2002, 'Footskate Cleanup for Motion Capture Editing', who blend displacements with zero slope: that left a step
- * in foot velocity of up to the detector's speed limit, 0.3 m/s). Heights are measured from the lowest point of the foot, so
+ * Gleicher 2002, 'Footskate Cleanup for Motion Capture Editing'; a curve that starts with zero slope would step the foot's
+ * velocity by what the performer's foot still moves at that edge). Heights are measured from the lowest point of the foot, so
  * that no foot goes through the floor on its way.
  */
 import { copyQuat, rotateVec } from '../math/quat.ts';
