@@ -70,7 +70,8 @@ export const MEASURE_RULES = {
     unit: 'leg length',
     threshold: 0.05,
     reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult. What the foot is longer than the source's, against the leg, is taken off first: a long foot that rolls over its toes carries the ankle away by as much.`,
-    remedy: 'Check the pairing and the rest-pose alignment of thigh, shin and foot.',
+    remedy:
+      'Retarget once without contact: if it passes then, plants move the pelvis or the foot here, which short, wide-set legs and long feet need. Else check the pairing and the rest-pose alignment of thigh, shin and foot.',
   },
   'limb-target-hands': {
     title: 'Hands reach',
