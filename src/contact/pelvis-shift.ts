@@ -9,12 +9,13 @@
  *   + BARRIER · (|goal − hip − s| − limit)²   where a leg would have to be longer, or folded further, than it may be
  *
  * with w large where a leg is nearly straight, since there a small change of its extension bends the knee much. Each round
- * linearises the distances (Gauss–Newton) and solves one banded system; time and memory grow with the frames.
+ * linearises the distances (Gauss–Newton) and solves one banded system (`solveSmoothPath`); time and memory grow with the
+ * frames.
  *
  * Tried before: a smoothed mean displacement with corrections that were widened and smoothed. Where the corrections of two
  * legs met, their smoothed sum had no direction, and the pelvis jerked.
  */
-import { solveBanded } from '../math/banded.ts';
+import { solveSmoothPath } from '../math/smooth-path.ts';
 
 /** Rounds of Gauss–Newton at most; with four, plants of short legs were missed by up to 1 % of the leg. */
 const ROUNDS = 8;
@@ -62,23 +63,19 @@ export function shiftPelvis(
   out.fill(0);
   if (legs.length === 0 || frameCount === 0) return;
   const size = frameCount * 3;
-  const band = new Float64Array(size * 7);
+  const blocks = new Float64Array(frameCount * 6);
   const right = new Float64Array(size);
+  const scratch = new Float64Array(frameCount * 9);
   const usual = new Float64Array(size);
   for (const { offsets } of legs) for (let i = 0; i < size; i++) usual[i]! += offsets[i]! / (legs.length + 1);
   // A wave of this frequency is halved against the weight of two legs that are bent as in walking.
   const smoothness = 0.3 / (2 * Math.PI * CUT_OFF * frameDuration) ** 4;
   out.set(usual);
   for (let round = 0; round < ROUNDS; round++) {
-    addSmoothness(band, frameCount, smoothness);
-    for (let i = 0; i < size; i++) {
-      band[i * 7]! += KEEP;
-      right[i] = KEEP * usual[i]!;
-    }
-    for (const leg of legs) addLeg(leg, frameCount, out, band, right);
-    if (!solveBanded(band, size, 6, right, 1)) break;
-    let change = 0;
-    for (let i = 0; i < size; i++) change = Math.max(change, Math.abs(right[i]! - out[i]!));
+    keepUsual(usual, blocks, right);
+    for (const leg of legs) addLeg(leg, frameCount, out, blocks, right);
+    if (!solveSmoothPath(blocks, smoothness, right, scratch)) break;
+    const change = largestDifference(right, out);
     out.set(right);
     if (change < SETTLED * legs[0]!.length) break;
   }
@@ -88,22 +85,24 @@ export function shiftPelvis(
   }
 }
 
-/** Overwrites the band with λ · D₂ᵀ·D₂, D₂ the second differences of each of the three coordinates. */
-function addSmoothness(band: Float64Array, frameCount: number, smoothness: number): void {
-  band.fill(0);
-  for (let f = 1; f + 1 < frameCount; f++) {
-    for (let k = 0; k < 3; k++) {
-      const before = ((f - 1) * 3 + k) * 7;
-      const here = (f * 3 + k) * 7;
-      const after = ((f + 1) * 3 + k) * 7;
-      band[before]! += smoothness;
-      band[here]! += 4 * smoothness;
-      band[after]! += smoothness;
-      band[here + 3]! -= 2 * smoothness;
-      band[after + 3]! -= 2 * smoothness;
-      band[after + 6]! += smoothness;
-    }
+/** Overwrites both sides with KEEP · |s − usual|². */
+function keepUsual(usual: Float64Array, blocks: Float64Array, right: Float64Array): void {
+  blocks.fill(0);
+  for (let at = 0; at < blocks.length; at += 6) {
+    blocks[at] = KEEP;
+    blocks[at + 2] = KEEP;
+    blocks[at + 5] = KEEP;
   }
+  for (let i = 0; i < right.length; i++) right[i] = KEEP * usual[i]!;
+}
+
+function largestDifference(a: Float64Array, b: Float64Array): number {
+  let most = 0;
+  for (let i = 0; i < a.length; i++) {
+    const difference = Math.abs(a[i]! - b[i]!);
+    if (difference > most) most = difference;
+  }
+  return most;
 }
 
 /** Adds one leg's terms, linearised about the shifts as they are. */
@@ -111,7 +110,7 @@ function addLeg(
   leg: ReachLeg,
   frameCount: number,
   shifts: Float64Array,
-  band: Float64Array,
+  blocks: Float64Array,
   right: Float64Array,
 ): void {
   const { hips, goals, extensions, reaches, nearest, held, length } = leg;
@@ -141,12 +140,12 @@ function addLeg(
     right[at]! += pull * x;
     right[at + 1]! += pull * y;
     right[at + 2]! += pull * z;
-    const row = at * 7;
-    band[row]! += weight * x * x;
-    band[row + 7]! += weight * y * y;
-    band[row + 8]! += weight * y * x;
-    band[row + 14]! += weight * z * z;
-    band[row + 15]! += weight * z * y;
-    band[row + 16]! += weight * z * x;
+    const block = f * 6;
+    blocks[block]! += weight * x * x;
+    blocks[block + 1]! += weight * y * x;
+    blocks[block + 2]! += weight * y * y;
+    blocks[block + 3]! += weight * z * x;
+    blocks[block + 4]! += weight * z * y;
+    blocks[block + 5]! += weight * z * z;
   }
 }

@@ -1,0 +1,55 @@
+import { CholeskyDecomposition, Matrix } from 'ml-matrix';
+import { describe, expect, it } from 'vitest';
+import { solveSmoothPath } from '../../src/math/smooth-path.ts';
+import { seeded } from '../support/figure.ts';
+
+/** Random blocks V·Vᵀ + keep · 1 and a right side, packed as the solver takes them; the same matrix in full. */
+function pathSystem(count: number, smoothness: number, keep: number, seed: number) {
+  const random = seeded(seed);
+  const blocks = new Float64Array(count * 6);
+  const full = Matrix.zeros(count * 3, count * 3);
+  const differences = Matrix.zeros(Math.max(0, count - 2) * 3, count * 3);
+  for (let i = 0; i < count; i++) {
+    const v = [random() - 0.5, random() - 0.5, random() - 0.5] as const;
+    let at = i * 6;
+    for (let row = 0; row < 3; row++) {
+      for (let column = 0; column <= row; column++) {
+        const value = v[row]! * v[column]! + (row === column ? keep : 0);
+        blocks[at++] = value;
+        full.set(i * 3 + row, i * 3 + column, value);
+        full.set(i * 3 + column, i * 3 + row, value);
+      }
+    }
+  }
+  for (let i = 0; i + 2 < count; i++) {
+    for (let k = 0; k < 3; k++) {
+      [1, -2, 1].forEach((weight, j) => {
+        differences.set(i * 3 + k, (i + j) * 3 + k, weight);
+      });
+    }
+  }
+  if (count > 2) full.add(differences.transpose().mmul(differences).mul(smoothness));
+  return { blocks, full, right: Float64Array.from({ length: count * 3 }, () => random() - 0.5) };
+}
+
+describe('solveSmoothPath', () => {
+  it.each([
+    [1, 1],
+    [2, 1],
+    [3, 10],
+    [4, 0.1],
+    [40, 1],
+    [40, 2500],
+  ])('solves %i points of smoothness %f as a dense Cholesky does (ml-matrix)', (count, smoothness) => {
+    const { blocks, full, right } = pathSystem(count, smoothness, 0.05, count);
+    const expected = new CholeskyDecomposition(full).solve(Matrix.columnVector(right));
+    expect(solveSmoothPath(blocks, smoothness, right, new Float64Array(count * 9))).toBe(true);
+    for (let i = 0; i < right.length; i++) expect(right[i]!).toBeCloseTo(expected.get(i, 0), 9);
+  });
+
+  it('says so when the matrix is not positive definite', () => {
+    // xx = yy = 1, xy = 2: the eigenvalues are 3 and −1.
+    const blocks = Float64Array.of(1, 2, 1, 0, 0, 1);
+    expect(solveSmoothPath(blocks, 1, Float64Array.of(1, 1, 1), new Float64Array(9))).toBe(false);
+  });
+});
