@@ -1,6 +1,8 @@
 import { createHash } from 'node:crypto';
 import { createReadStream } from 'node:fs';
+import { dirname, join } from 'node:path';
 import { RigproofError } from '../errors.ts';
+import { bufferFilesOf } from '../formats/gltf/node.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 
 /** What names a skeleton: two clips with the same fingerprint have the same joints, tree and offsets. */
@@ -16,7 +18,7 @@ const MOST_HEADER_BYTES = 4 * 1024 * 1024;
 const ID_LENGTH = 8;
 
 export interface FileDigest {
-  /** SHA-256 of the bytes, hexadecimal. */
+  /** SHA-256, hexadecimal: of the bytes, or where external buffers belong to it, of the hashes of all. */
   hash: string;
   bytes: number;
   /** The hierarchy of a BVH file; null for every other file. */
@@ -24,10 +26,19 @@ export interface FileDigest {
 }
 
 /**
- * Hashes a file as a stream, and catches the hierarchy of a BVH on the way, so that the file is read once.
+ * Hashes what a clip or character consists of: its file, and the external buffers of a glTF file. The hierarchy of a BVH
+ * is caught on the way, so that the file is read once.
  * @throws RigproofError FILE_OPEN
  */
 export async function digestFile(path: string): Promise<FileDigest> {
+  const digest = await digestBytes(path);
+  if (digest.bvhHeader !== null) return digest;
+  const buffers: string[] = [];
+  for (const name of bufferFilesOf(path)) buffers.push(name, (await digestBytes(join(dirname(path), name))).hash);
+  return buffers.length === 0 ? digest : { ...digest, hash: hashOf([digest.hash, ...buffers]) };
+}
+
+async function digestBytes(path: string): Promise<FileDigest> {
   const hash = createHash('sha256');
   let bytes = 0;
   let header = '';

@@ -1,3 +1,4 @@
+import { resolve } from 'node:path';
 import { type ConnectionOptions, Queue, QueueEvents, Worker } from 'bullmq';
 import { RigproofError } from '../errors.ts';
 import { hashOf } from './fingerprint.ts';
@@ -33,7 +34,7 @@ export interface QueueAddress {
  * @throws RigproofError QUEUE_ADDRESS, QUEUE_CONNECT
  */
 export function queueRunner(address: QueueAddress): Runner {
-  return async (tasks, report, signal) => {
+  return async (given, report, signal) => {
     const { connection, name } = await openAddress(address);
     const queue = new Queue<Task, JobRecord[]>(name, { connection });
     const events = new QueueEvents(name, { connection });
@@ -67,6 +68,7 @@ export function queueRunner(address: QueueAddress): Runner {
     const onAbort = () => void withdraw();
     try {
       await events.waitUntilReady();
+      const tasks = given.map(withAbsolutePaths);
       for (const task of tasks) waiting.set(idOf(task), task);
       signal?.addEventListener('abort', onAbort);
       for (let i = 0; i < tasks.length && !signal?.aborted; i += CHUNK) {
@@ -92,6 +94,15 @@ export function queueRunner(address: QueueAddress): Runner {
       await events.close();
       await queue.close();
     }
+  };
+}
+
+/** A worker may have been started in another folder than the batch. */
+function withAbsolutePaths(task: Task): Task {
+  const found = <Entry extends { path: string }>(entry: Entry) => ({ ...entry, path: resolve(entry.path) });
+  return {
+    ...task,
+    jobs: task.jobs.map((job) => ({ ...job, clip: found(job.clip), character: found(job.character) })),
   };
 }
 

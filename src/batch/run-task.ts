@@ -9,7 +9,7 @@ import { type Performer, performerFromBvh, performerFromCharacter } from '../con
 import { createReceiver, type Receiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
 import { withTravel } from '../convert/root-motion.ts';
-import { type Note, RigproofError } from '../errors.ts';
+import { type Note, type Place, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
 import { readContainerFile } from '../formats/gltf/node.ts';
@@ -57,6 +57,7 @@ export async function runTask(task: Task): Promise<JobRecord[]> {
         record = failedRecord(job, error);
       }
       if (isKept(record)) {
+        record = withLibraryNames(record, job);
         try {
           await writeRecord(task.outputFolder, job.output, record);
         } catch (error) {
@@ -74,6 +75,20 @@ export async function runTask(task: Task): Promise<JobRecord[]> {
 /** Whether a record says something about the inputs, and not about the moment. */
 export function isKept(record: JobRecord): boolean {
   return record.status === 'done' || !PASSING_FAULTS.has(record.error.code);
+}
+
+/** Names a clip as the library does, so that a record is the same wherever the library lies. */
+function withLibraryNames(record: JobRecord, { clip, character }: Job): JobRecord {
+  const named = (place: Place): Place => {
+    if (place.file === clip.path) return { ...place, file: clip.name.split('#', 1)[0] };
+    return place.file === character.path ? { ...place, file: basename(character.path) } : place;
+  };
+  if (record.status === 'unreadable')
+    return { ...record, error: { ...record.error, place: named(record.error.place) } };
+  return {
+    ...record,
+    warnings: record.warnings.map((note) => (note.place ? { ...note, place: named(note.place) } : note)),
+  };
 }
 
 /** The record of a job that ended in an error. */

@@ -1,5 +1,6 @@
 import { once } from 'node:events';
-import { join } from 'node:path';
+import { mkdirSync } from 'node:fs';
+import { basename, join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
 import { contentOf, makeLibrary, runProgram, type SampleLibrary, scratch, startProgram } from './library.ts';
@@ -23,11 +24,13 @@ describe.skipIf(!hasRedis)('a queue (needs redis-server: apt-get install redis-s
   let library: SampleLibrary;
   let redis: Awaited<ReturnType<typeof startRedis>>;
   let reference: Record<string, string>;
+  // Paths are given from the folder of the batch; a worker stands somewhere else.
+  const elsewhere = join(folder, 'elsewhere');
   const batch = (out: string, ...flags: string[]) => [
     'batch',
-    library.clips,
+    'clips',
     '--character',
-    ...library.characters,
+    ...library.characters.map((path) => basename(path)),
     '-o',
     out,
     ...flags,
@@ -35,6 +38,7 @@ describe.skipIf(!hasRedis)('a queue (needs redis-server: apt-get install redis-s
 
   beforeAll(async () => {
     redis = await startRedis();
+    mkdirSync(elsewhere);
     library = await makeLibrary(folder, 5);
     await runProgram(batch('local', '--workers', '1'), folder);
     reference = contentOf(join(folder, 'local'));
@@ -45,11 +49,11 @@ describe.skipIf(!hasRedis)('a queue (needs redis-server: apt-get install redis-s
     const workArgs = ['work', '--queue', redis.url, '--workers', '1', '--lost-after', '2', '--until-empty'];
     const producer = await startProgram(batch('queued', '--queue', redis.url, '--json'), folder);
     // The first worker takes a clip while it is alone, and dies of it.
-    const doomed = await startProgram(workArgs.slice(0, -1), folder);
+    const doomed = await startProgram(workArgs.slice(0, -1), elsewhere);
     await once(doomed.child.stderr!, 'data');
     await new Promise((done) => setTimeout(done, 150));
     doomed.child.kill('SIGKILL');
-    const workers = [await startProgram(workArgs, folder), await startProgram(workArgs, folder)];
+    const workers = [await startProgram(workArgs, elsewhere), await startProgram(workArgs, folder)];
     const { code, stdout } = await producer.ended;
     const ends = await Promise.all(workers.map(({ ended }) => ended));
     expect((await doomed.ended).code).toBeNull();
