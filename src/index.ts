@@ -7,8 +7,8 @@
  * const character = await openCharacter(parseContainer(glbBytes, 'hero.glb'));
  * const performer = performerFromBvh(take.name, take.takes[0]!, take.notes);
  * const receiver = createReceiver(character);
- * const { clip, contacts } = convert(performer, receiver);
- * const proof = prove(targetFigure(receiver, clip), sourceFigure(performer), { contacts: contacts ?? undefined });
+ * const { clip, contacts, unreached } = convert(performer, receiver);
+ * const proof = prove(targetFigure(receiver, clip), sourceFigure(performer), { contacts: contacts ?? undefined, unreached });
  * const { bytes } = deliver(receiver, clip, { name: 'walk' });
  * ```
  *
@@ -158,3 +158,4 @@ export {
   type WorldPose,
 } from './skeleton/skeleton.ts';
 export { jointMatrices, type SkinMesh, skinVertices } from './skeleton/skin.ts';
+export type { UnreachedCause, UnreachedPlant } from './skeleton/unreached-plant.ts';

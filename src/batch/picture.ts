@@ -1,5 +1,5 @@
 import { gatherEvidence } from '../proof/evidence.ts';
-import type { Proof, ProofFigure } from '../proof/measure.ts';
+import type { Proof, ProofFigure, ProofOptions } from '../proof/measure.ts';
 import { proofOf } from '../proof/prove.ts';
 import { type SheetLabels, sheetOf } from '../proof/report-html.ts';
 import { drawMoments } from '../proof/sheet-figures.ts';
@@ -15,8 +15,9 @@ export function proofWithPicture(
   source: ProofFigure,
   labels: SheetLabels,
   sheets: SheetChoice,
+  options: ProofOptions = {},
 ): { proof: Proof; picture: string | null; html: string | null } {
-  const evidence = gatherEvidence(target, source, {});
+  const evidence = gatherEvidence(target, source, options);
   const proof = proofOf(evidence);
   const wantsSheet = sheets === 'all' || (sheets === 'failed' && proof.verdict === 'fail');
   return {

@@ -256,6 +256,7 @@ async function proveJob(
     sourceFigure(conversion.performer),
     labels,
     settings.sheets,
+    { unreached: conversion.unreached },
   );
   const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
   if (sheet !== null) {

@@ -159,7 +159,8 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
         ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
         : reread;
     const labels = { target: outputPath, source: clipPath };
-    const proof = await runProof(target, sourceFigure(conversion.performer), labels, flags);
+    const { performer: played, unreached } = conversion;
+    const proof = await runProof(target, sourceFigure(played), labels, flags, { unreached });
 
     const warnings = [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes];
     const result: RetargetResult = {

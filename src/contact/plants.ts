@@ -15,6 +15,7 @@ import type { RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
+import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-path.ts';
 import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
@@ -25,7 +26,7 @@ import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
 import { choosePivots, flatsOf, placeRests, type Rest, restsOf, standsOf } from './rests.ts';
 import { footTrajectories, type Sole } from './sole.ts';
 import { setStepHeights } from './step-heights.ts';
-import { type UnreachedPlant, unreachedPlants } from './unreached.ts';
+import { unreachedPlants } from './unreached.ts';
 
 export interface PlantOptions {
   /** Seconds that a foot takes from its plant back to the performer's path, and before it. */
@@ -116,6 +117,8 @@ export function plantFeet(
   }
   const targets = createLimbTargets(frameCount);
   if (restsOfLeg.every((rests) => rests.length === 0)) return { targets, plants: [], unreached: [] };
+  const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
+  const largestShift = settings.largestShift * meanLength;
   const rounds = legs.some(({ limb }) => limb.dstEnd < 0) ? SHIN_ROUNDS : 1;
   let stances: Stance[] = [];
   for (let round = 0; round < rounds; round++) {
@@ -126,8 +129,7 @@ export function plantFeet(
       return stance;
     });
     const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));
-    const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
-    shiftPelvis(reachLegs, frameCount, frameDuration, settings.largestShift * meanLength, targets.rootShifts);
+    shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts);
     stances.forEach((stance, l) => {
       fillTargets(stance, reachLegs[l]!, targets);
     });
@@ -136,7 +138,7 @@ export function plantFeet(
   return {
     targets,
     plants: stances.flatMap(({ leg, rests }) => rests.map((rest) => plantOf(leg.side, rest, frameDuration))),
-    unreached: stances.flatMap(({ leg, spans }) => unreachedPlants(leg, spans, targets, lift, frameDuration)),
+    unreached: unreachedPlants(stances, targets, lift, largestShift, frameDuration),
   };
 }
 

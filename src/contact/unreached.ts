@@ -1,61 +1,93 @@
 import type { Note } from '../errors.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
-import { SIDES, type Side } from '../skeleton/side.ts';
+import { SIDES } from '../skeleton/side.ts';
+import type { UnreachedCause, UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import type { FrameSpan } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
-
-/** A stretch of a contact in which the leg, with all that the pelvis gives, does not get the foot to its plant. */
-export interface UnreachedPlant {
-  side: Side;
-  /** Seconds from the first frame. */
-  start: number;
-  end: number;
-  /** First and last frame, both included. */
-  frames: [number, number];
-  /** Largest distance that is left, metres; and that as a share of the leg's length. */
-  distance: number;
-  share: number;
-}
 
 /** What is left is worth a word from this share of the leg's length on. */
 const WORTH_A_WORD = 0.002;
 /** Stretches that are nearer than this (s) are one. */
 const ONE = 0.1;
+/** A shift beyond this share of the largest is at its limit. */
+const AT_LIMIT = 0.98;
 
-/** Where a leg is too short for its plants: the goal lies farther from the shifted hip than the leg is long. */
+/** What is known of one leg: where the plain retarget has its hip, and when its foot stands. */
+export interface StandingLeg {
+  leg: LegTrack;
+  spans: readonly FrameSpan[];
+}
+
+/**
+ * Where a leg is too short for its plants: the goal lies farther from the shifted hip than the leg is long.
+ * @param lift     by which the tracks' hips were raised, metres: the shifts hold it too
+ * @param largest  longest shift of the pelvis, metres
+ */
 export function unreachedPlants(
-  leg: LegTrack,
-  stands: readonly FrameSpan[],
+  standing: readonly StandingLeg[],
   targets: LimbTargets,
   lift: number,
+  largest: number,
   frameDuration: number,
 ): UnreachedPlant[] {
-  const { hips, limb, side } = leg;
   const found: UnreachedPlant[] = [];
-  for (const { first, last } of stands) {
-    for (let f = first; f <= last; f++) {
-      let square = 0;
-      for (let k = 0; k < 3; k++) {
-        // The track's hips have the lift already, and so has the shift.
-        const hip = hips[f * 3 + k]! + targets.rootShifts[f * 3 + k]! - (k === 1 ? lift : 0);
-        square += (targets.positions[(f * 4 + limb.limb) * 3 + k]! - hip) ** 2;
-      }
-      const distance = Math.sqrt(square) - limb.length;
-      const share = distance / limb.length;
-      if (share <= WORTH_A_WORD) continue;
-      const newest = found[found.length - 1];
-      if (newest && (f - newest.frames[1]) * frameDuration <= ONE) {
-        newest.frames[1] = f;
-        newest.end = f * frameDuration;
-        newest.distance = Math.max(newest.distance, distance);
-        newest.share = Math.max(newest.share, share);
-      } else {
+  for (const { leg, spans } of standing) {
+    const { limb, side } = leg;
+    const other = standing.find((its) => its.leg.side !== side);
+    let newest: UnreachedPlant | undefined;
+    for (const { first, last } of spans) {
+      for (let f = first; f <= last; f++) {
+        const [x, y, z] = spanOf(leg, targets, f);
+        const { rootShifts } = targets;
+        const distance =
+          Math.hypot(x - rootShifts[f * 3]!, y - rootShifts[f * 3 + 1]! + lift, z - rootShifts[f * 3 + 2]!) -
+          limb.length;
+        const share = distance / limb.length;
+        if (share <= WORTH_A_WORD) continue;
         const time = f * frameDuration;
-        found.push({ side, start: time, end: time, frames: [f, f], distance, share });
+        const isNew = !newest || (f - newest.frames[1]) * frameDuration > ONE;
+        if (!newest || isNew) {
+          newest = { side, start: time, end: time, frames: [f, f], distance: 0, share: 0, cause: 'pelvis speed' };
+          found.push(newest);
+        }
+        newest.frames[1] = f;
+        newest.end = time;
+        if (share <= newest.share) continue;
+        newest.distance = distance;
+        newest.share = share;
+        newest.cause = causeOf(leg, other, targets, lift, largest, f);
       }
     }
   }
   return found;
+}
+
+/** From the hip, as the track has it, to where the ankle has to be. */
+function spanOf({ hips, limb }: LegTrack, { positions }: LimbTargets, f: number): [number, number, number] {
+  const at = (f * 4 + limb.limb) * 3;
+  return [positions[at]! - hips[f * 3]!, positions[at + 1]! - hips[f * 3 + 1]!, positions[at + 2]! - hips[f * 3 + 2]!];
+}
+
+/**
+ * A shift of the pelvis that suits two legs lies within each leg's length of what that leg asks for; where the two wishes
+ * are farther apart than both legs are long, there is none.
+ */
+function causeOf(
+  leg: LegTrack,
+  other: StandingLeg | undefined,
+  targets: LimbTargets,
+  lift: number,
+  largest: number,
+  f: number,
+): UnreachedCause {
+  if (other?.spans.some(({ first, last }) => first <= f && f <= last)) {
+    const own = spanOf(leg, targets, f);
+    const its = spanOf(other.leg, targets, f);
+    const apart = Math.hypot(own[0] - its[0], own[1] - its[1], own[2] - its[2]);
+    if (apart > leg.limb.length + other.leg.limb.length) return 'other foot';
+  }
+  const [x, y, z] = targets.rootShifts.subarray(f * 3, f * 3 + 3) as unknown as [number, number, number];
+  return Math.hypot(x, y - lift, z) > AT_LIMIT * largest ? 'shift limit' : 'pelvis speed';
 }
 
 /** One warning a side: where its leg is too short for its plants, and by how much. */

@@ -13,6 +13,7 @@ import { retargetClip } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
+import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
@@ -66,6 +67,8 @@ export interface Conversion {
   travel: Travel | null;
   contacts: FootContacts | null;
   plants: Plant[];
+  /** Where a planted foot stays out of reach; a proof that is given it says so (`ProofOptions.unreached`). */
+  unreached: UnreachedPlant[];
   handContacts: HandContact[];
   targets: LimbTargets | null;
   notes: Note[];
@@ -90,12 +93,12 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   const contacts = sourceSoles && contactsOf(performer, sourceSoles);
   let targets: LimbTargets | null = null;
   let plants: Plant[] = [];
+  let unreached: UnreachedPlant[] = [];
   if (settings.contact && contacts !== null && sourceSoles !== null) {
     const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
     const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
-    notes.push(...unreachedNotes(planted.unreached));
-    targets = planted.targets;
-    plants = planted.plants;
+    ({ targets, plants, unreached } = planted);
+    notes.push(...unreachedNotes(unreached));
   }
   let moved = retargetClip(plan, performer.clip, targets ?? undefined);
   let handContacts: HandContact[] = [];
@@ -110,7 +113,7 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   if (targets) moved = stretchLimbs(plan, moved, targets, settings.allowStretch);
   if (settings.poles) moved = placePoles(plan, moved);
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
-  return { performer, plan, clip, travel, contacts, plants, handContacts, targets, notes };
+  return { performer, plan, clip, travel, contacts, plants, unreached, handContacts, targets, notes };
 }
 
 /** The performer with its joints in their ranges, if that is asked for; where it leaves them is told in any case. */

@@ -5,6 +5,7 @@ import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
+import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import type { MeasureId, Unit } from './thresholds.ts';
 
 /** A point that moves with a joint. */
@@ -48,6 +49,11 @@ export interface ProofOptions {
    * Left out: low and slow points are searched for.
    */
   contacts?: FootContacts;
+  /**
+   * Plants that could not be reached, as who made the motion says (`Conversion.unreached`): on the source's time line, as
+   * `contacts`. The measures stay what they are; what they show is explained.
+   */
+  unreached?: readonly UnreachedPlant[];
   /** Replace thresholds, in the measure's own unit. */
   thresholds?: Partial<Record<MeasureId, number>>;
   /** Source frame that the target's first frame shows; 0 unless frames were cut off. */
@@ -114,6 +120,8 @@ export interface Proof {
     from: 'given' | 'found on the source' | 'found on the target' | 'none';
     intervals: PlantRecord[];
   };
+  /** Plants that could not be reached, on frames of the target; absent where nothing was said about them. */
+  unreached?: UnreachedPlant[];
   notes: Note[];
 }
 

@@ -5,6 +5,7 @@ import type { BodyPoint, Measure, PlantRecord, Where } from './measure.ts';
 import { quantile, spread } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointName, pathOf, type Track } from './track.ts';
+import { unreachedOnTarget, unreachedRemedy } from './unreached.ts';
 
 /** Directions in which the extent of a path is taken: at 5.6 degrees apart the widest is missed by 0.12 % at most. */
 const DIRECTIONS = 32;
@@ -200,23 +201,44 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
   }
   const stretched = travelPlaces.filter((p) => p.value > MEASURE_RULES['plant-travel'].threshold);
   const outOfReach = stretched.length > 0 && stretched.every((place) => place.note?.includes('out of reach'));
-  const remedy = outOfReach
+  const stretchRemedy = outOfReach
     ? 'The leg is at full stretch in these contacts and may be too short for them: allow a larger root correction, allow some stretch, or scale the root motion down.'
     : undefined;
+  const unreached = unreachedOnTarget(evidence) ?? [];
+  const remedyOf = (id: 'plant-drift' | 'plant-travel' | 'foot-roll-slip', places: readonly Where[]) => {
+    const threshold = evidence.options.thresholds?.[id] ?? MEASURE_RULES[id].threshold;
+    const otherwise = id === 'foot-roll-slip' ? undefined : stretchRemedy;
+    const failing = places.filter((place) => place.value > threshold);
+    return unreachedRemedy(failing, unreached, otherwise ?? MEASURE_RULES[id].remedy) ?? otherwise;
+  };
   const { median, p95, worst } = spread(drifts);
   return {
     measures: [
-      measured(evidence, 'plant-drift', p95, driftPlaces, { median, p95, worst, frames: drifts.length }, remedy),
+      measured(
+        evidence,
+        'plant-drift',
+        p95,
+        driftPlaces,
+        { median, p95, worst, frames: drifts.length },
+        remedyOf('plant-drift', driftPlaces),
+      ),
       measured(
         evidence,
         'plant-travel',
         travelWorst,
         travelPlaces,
         { contacts: plants.length, worstMetres: travelWorst * legLength },
-        remedy,
+        remedyOf('plant-travel', travelPlaces),
       ),
       rolls > 0
-        ? measured(evidence, 'foot-roll-slip', slipWorst, slipPlaces, { rolls, worstMetres: slipWorst * legLength })
+        ? measured(
+            evidence,
+            'foot-roll-slip',
+            slipWorst,
+            slipPlaces,
+            { rolls, worstMetres: slipWorst * legLength },
+            remedyOf('foot-roll-slip', slipPlaces),
+          )
         : notMeasured(evidence, 'foot-roll-slip', 'no foot rolls: heel and ball always stand together'),
     ],
     plants,

@@ -11,6 +11,7 @@ import { measureSkin } from './skin.ts';
 import { measureSmoothness } from './smoothness.ts';
 import { MEASURE_IDS } from './thresholds.ts';
 import type { Track } from './track.ts';
+import { unreachedOnTarget } from './unreached.ts';
 
 /**
  * Measures a motion on a figure, with its source or without. Nothing here is shared with the code that made the motion.
@@ -44,6 +45,7 @@ export function proofOf(evidence: Evidence): Proof {
   ];
   all.sort((a, b) => MEASURE_IDS.indexOf(a.id) - MEASURE_IDS.indexOf(b.id));
   const counts = { pass: 0, fail: 0, notMeasured: 0 };
+  const unreached = unreachedOnTarget(evidence);
   for (const measure of all) counts[measure.verdict === 'not measured' ? 'notMeasured' : measure.verdict]++;
   return {
     version: 1,
@@ -55,6 +57,7 @@ export function proofOf(evidence: Evidence): Proof {
       source: evidence.source ? facts(evidence.source, evidence.sourceFeet) : null,
     },
     contacts: { from: evidence.contactsFrom, intervals: plants },
+    ...(unreached ? { unreached } : {}),
     notes: evidence.notes,
   };
 }

@@ -5,11 +5,12 @@ import type { Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
 import { carryingPaths, driftOf } from './plants.ts';
 import { proofOf } from './prove.ts';
 import { escapeXml } from './report-junit.ts';
-import { failingMeasures, formatValue, formatWhere } from './report-text.ts';
+import { failingMeasures, formatValue, formatWhere, MOST_UNREACHED } from './report-text.ts';
 import { type Curve, contactChart, curveChart, rangeLimits } from './sheet-charts.ts';
 import { drawMoments, type Moment } from './sheet-figures.ts';
 import { SHEET_STYLE } from './sheet-style.ts';
 import { MEASURE_RULES } from './thresholds.ts';
+import { formatUnreached, worstUnreached } from './unreached.ts';
 
 export interface SheetLabels {
   /** Names of the figure that was judged and of the motion it plays. */
@@ -44,6 +45,7 @@ export function sheetOf(evidence: Evidence, proof: Proof, labels: SheetLabels): 
   const sections = [
     header(proof, labels),
     findings(proof),
+    unreached(proof),
     moments(evidence, proof),
     contacts(evidence, proof),
     angles(evidence),
@@ -116,6 +118,14 @@ function finding(measure: Measure, proof: Proof): string {
   return `<article class="finding"><h3><span class="flag">✕</span> ${MEASURE_RULES[measure.id].title} <span class="number">${escapeXml(value)}</span> <span class="limit-note">at most ${escapeXml(limit)}</span></h3>
 <p>${escapeXml(measure.meaning)}</p>${places ? `<ul>${places}${more > 0 ? `<li>and ${more} more</li>` : ''}</ul>` : ''}
 <p class="remedy"><b>To mend it:</b> ${escapeXml(measure.remedy ?? '')}</p></article>`;
+}
+
+function unreached(proof: Proof): string {
+  const plants = worstUnreached(proof);
+  if (plants.length === 0) return '';
+  const items = plants.slice(0, MOST_UNREACHED).map((plant) => `<li>${escapeXml(formatUnreached(plant))}</li>`);
+  if (plants.length > MOST_UNREACHED) items.push(`<li>and ${plants.length - MOST_UNREACHED} more</li>`);
+  return `<section><h2>Plants that could not be reached</h2><p>Feet that stand in the source and that the legs of the character do not get to their spot, although the pelvis gives way.</p><ul>${items.join('')}</ul></section>`;
 }
 
 /** The worst moment of each failing measure, then a few evenly spread ones. */

@@ -1,5 +1,6 @@
 import type { Measure, Proof, Where } from './measure.ts';
 import { MEASURE_RULES, type MeasureId, type Unit } from './thresholds.ts';
+import { formatUnreached, worstUnreached } from './unreached.ts';
 
 /** A value the way a person reads it; lengths as a share of the leg, with millimetres where the leg is known. */
 export function formatValue(value: number, unit: Unit, legLength?: number): string {
@@ -44,6 +45,9 @@ export function failingMeasures(proof: Proof): Measure[] {
   return [...failing.filter(isCause), ...failing.filter((m) => !isCause(m))];
 }
 
+/** Plants that a report names when they could not be reached. */
+export const MOST_UNREACHED = 6;
+
 export interface ProofTextOptions {
   /** Places a failing measure; 3 unless said otherwise. */
   places?: number;
@@ -65,6 +69,12 @@ export function formatProof(proof: Proof, options: ProofTextOptions = {}): strin
     `  ${target.frames} frames at ${target.rate.toFixed(2).replace(/\.?0+$/, '')} a second, leg ${round(target.legLength)} m${source ? `, source leg ${round(source.legLength)} m` : ', no source'}; contacts ${proof.contacts.from} (${proof.contacts.intervals.length})`,
   );
   for (const measure of failingMeasures(proof)) lines.push('', ...failure(measure, proof, options.places ?? 3));
+  const unreached = worstUnreached(proof);
+  if (unreached.length > 0) {
+    lines.push('', '  Plants that could not be reached');
+    for (const plant of unreached.slice(0, MOST_UNREACHED)) lines.push(`    - ${formatUnreached(plant)}`);
+    if (unreached.length > MOST_UNREACHED) lines.push(`    - and ${unreached.length - MOST_UNREACHED} more`);
+  }
   const passing = proof.measures.filter((m) => m.verdict === 'pass');
   if (passing.length > 0) lines.push('', ...table(passing));
   const skipped = proof.measures.filter((m) => m.verdict === 'not measured');

@@ -319,9 +319,20 @@ describe('plantFeet on a walk in closed form', () => {
       expect(distance / share).toBeCloseTo(0.82, 1);
       expect(start).toBeCloseTo(frames[0] / 60, 6);
     }
+    // 0.35 of the leg is what the pelvis gives, and it stands still then: no other foot, no haste.
+    expect(new Set(result.unreached.map(({ cause }) => cause))).toEqual(new Set(['shift limit']));
     const notes = unreachedNotes(result.unreached);
     expect(notes.map(({ code }) => code)).toEqual(['CONTACT_OUT_OF_REACH', 'CONTACT_OUT_OF_REACH']);
     expect(notes[0]!.message).toMatch(/left leg .* % of its length, in frames/);
+  });
+
+  it('tells feet that stand farther apart than both legs span', () => {
+    const from = (start: number, end: number) => [{ start, end, confidence: 1 }];
+    const nailed = (start: number, end: number) => ({ heel: from(start, end), ball: from(start, end), foot: [] });
+    // Over 7.2 s the walker goes 4.8 m. Said to stand are the left foot at 1.3 m, where it is on average in the first 4 s,
+    // and the right one at 3.7 m, where it is in the rest: two legs of 0.82 m span 1.64 m.
+    const apart = plant({ cycles: 6 }, {}, { left: nailed(0, 4), right: nailed(3.9, 7.2) }).result.unreached;
+    expect(apart.map(({ cause }) => cause)).toContain('other foot');
   });
 });
 

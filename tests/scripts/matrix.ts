@@ -82,14 +82,14 @@ for (const rig of list('rigs', /\.(glb|gltf|vrm)$/, values.rigs)) {
   for (const performer of performers) {
     pairs++;
     try {
-      const { clip, contacts } = convert(performer, receiver);
+      const { clip, contacts, unreached } = convert(performer, receiver);
       const written = deliver(receiver, clip, { name: performer.name.replace(/\.bvh$/, '') });
       const after = await errorsOf(written.bytes);
       if (after > before)
         throw new Error(`the validator finds ${after - before} errors that the character did not have`);
       const reread = await openCharacter(parseContainer(written.bytes, rig));
       const figure = rereadFigure(receiver, reread, reread.animations.length - 1);
-      const proof = prove(figure, sourceFigure(performer), { contacts: contacts ?? undefined });
+      const proof = prove(figure, sourceFigure(performer), { contacts: contacts ?? undefined, unreached });
       report(rig, performer.name, proof);
       if (values.out) {
         writeFileSync(
@@ -120,7 +120,17 @@ function report(rig: string, clip: string, proof: Proof): void {
     const isLength = measure.unit === 'leg length';
     return `${(measure.value * (isLength ? 100 : 1)).toFixed(isLength || measure.unit === 'degree' ? 2 : 0)}${measure.verdict === 'fail' ? '!' : ''}`;
   });
-  console.log([rig, clip, proof.verdict, ...cells, failed.map(({ id }) => id).join(' ')].join('\t'));
+  console.log(
+    [
+      rig,
+      clip,
+      proof.verdict,
+      ...cells,
+      failed
+        .map(({ id, remedy }) => `${id}${remedy?.startsWith('could not be reached') ? '(unreached)' : ''}`)
+        .join(' '),
+    ].join('\t'),
+  );
 }
 
 async function errorsOf(bytes: Uint8Array): Promise<number> {

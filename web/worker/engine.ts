@@ -223,14 +223,14 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     const container = parseContainer(written.bytes, job.character.name);
     const read = await readWith(container, target.character.referencePose.kind);
     const reread = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
-    const { travel, performer: played } = motionOf(job).conversion;
+    const { travel, performer: played, unreached } = motionOf(job).conversion;
     // In place, feet that stand slide on purpose: they are judged with the travel given back.
     const figure =
       travel && job.options.rootMotion === 'in-place'
         ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
         : reread;
     const labels = { target: outputName(job, '.glb'), source: job.clip.name };
-    const { proof, html } = proofSheet(figure, sourceFigure(played), {}, labels);
+    const { proof, html } = proofSheet(figure, sourceFigure(played), { unreached }, labels);
     proven = { key, value: { proof, sheet: html, glb: written.bytes } };
     return proven.value;
   }
