@@ -1,8 +1,8 @@
 import { copyQuat } from '../math/quat.ts';
-import { distanceVec } from '../math/vec.ts';
+import { copyVec, distanceVec } from '../math/vec.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
-import { createRetargeter, createTargetClip } from '../retarget/retargeter.ts';
+import { createRetargeter } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { LIMB_PARTS, LIMBS } from '../skeleton/limb.ts';
 import type { Side } from '../skeleton/side.ts';
@@ -33,44 +33,42 @@ export function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
     toes: new Float64Array(frameCount * 4),
     extensions: new Float64Array(frameCount),
   }));
-  const jointCount = plan.target.skeleton.jointCount;
-  run(plan, clip, undefined, (f, rotations, positions) => {
-    for (const { limb, hips, ankles, feet, toes, extensions } of legs) {
-      const end = limb.dstEnd >= 0 ? limb.dstEnd : jointCount + limb.limb;
-      for (let k = 0; k < 3; k++) {
-        hips[f * 3 + k] = positions[limb.dstUpper * 3 + k]!;
-        ankles[f * 3 + k] = positions[end * 3 + k]!;
-      }
-      extensions[f] = distanceVec(hips, f * 3, ankles, f * 3);
-      copyQuat(feet, f * 4, rotations, (limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower) * 4);
-      if (limb.dstToes >= 0) copyQuat(toes, f * 4, rotations, limb.dstToes * 4);
-    }
-  });
+  const retargeter = createRetargeter(plan, 'legs');
+  const { worldRotations, worldPositions } = retargeter;
+  for (let f = 0; f < frameCount; f++) {
+    retargeter.pose(clip, f);
+    for (let l = 0; l < legs.length; l++)
+      recordLeg(legs[l]!, plan.target.skeleton.jointCount, f, worldRotations, worldPositions);
+  }
   return legs;
+}
+
+function recordLeg(
+  { limb, hips, ankles, feet, toes, extensions }: LegTrack,
+  jointCount: number,
+  f: number,
+  rotations: Float64Array,
+  positions: Float64Array,
+): void {
+  const end = limb.dstEnd >= 0 ? limb.dstEnd : jointCount + limb.limb;
+  copyVec(hips, f * 3, positions, limb.dstUpper * 3);
+  copyVec(ankles, f * 3, positions, end * 3);
+  extensions[f] = distanceVec(hips, f * 3, ankles, f * 3);
+  copyQuat(feet, f * 4, rotations, (limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower) * 4);
+  if (limb.dstToes >= 0) copyQuat(toes, f * 4, rotations, limb.dstToes * 4);
 }
 
 /** Replaces the rotations of legs that end in their shins: the sole turns with the shin, wherever its end is led. */
 export function trackShins(plan: RetargetPlan, clip: Clip, targets: LimbTargets, legs: readonly LegTrack[]): void {
-  run(plan, clip, targets, (f, rotations) => {
-    for (const { limb, feet } of legs) if (limb.dstEnd < 0) copyQuat(feet, f * 4, rotations, limb.dstLower * 4);
-  });
+  const retargeter = createRetargeter(plan, 'legs');
+  for (let f = 0; f < clip.frameCount; f++) {
+    retargeter.pose(clip, f, targets);
+    for (const { limb, feet } of legs) {
+      if (limb.dstEnd < 0) copyQuat(feet, f * 4, retargeter.worldRotations, limb.dstLower * 4);
+    }
+  }
 }
 
 function isLeg({ limb }: LimbPlan): boolean {
   return LIMB_PARTS[LIMBS[limb]!].kind === 'leg';
-}
-
-/** Legs only: arms are left as the performer turns them. */
-function run(
-  plan: RetargetPlan,
-  clip: Clip,
-  targets: LimbTargets | undefined,
-  record: (f: number, rotations: Float64Array, positions: Float64Array) => void,
-): void {
-  const retargeter = createRetargeter({ ...plan, limbs: plan.limbs.filter(isLeg) });
-  const row = createTargetClip(plan, 'one frame', 1, clip.frameDuration);
-  for (let f = 0; f < clip.frameCount; f++) {
-    retargeter.frame(clip, f, row, 0, targets);
-    record(f, retargeter.worldRotations, retargeter.worldPositions);
-  }
 }

@@ -1,6 +1,6 @@
 // Ways tried on 1,064 points with random blocks, bundled, Node 20.20, 2-core EPYC; ns a point, least of 400 solves:
 //   344  Cholesky's factorisation of the band by rows (half width 6), loops over the band.
-//     53  by blocks of 3 × 3, written out: the couplings between frames are multiples of one number, and one division does
+//    53  by blocks of 3 × 3, written out: the couplings between frames are multiples of one number, and one division does
 //         for three rows.
 
 /**

@@ -12,7 +12,7 @@ import { copyVec, subVec } from '../math/vec.ts';
 import { type Clip, createClip } from '../skeleton/clip.ts';
 import type { LimbTargets } from './limb-targets.ts';
 import { type LimbPlan, REST, type RetargetPlan, TWISTED } from './plan.ts';
-import { type WorkLists, workLists } from './work-lists.ts';
+import { type RetargetPart, type WorkLists, workLists } from './work-lists.ts';
 
 // Ways tried, and what a frame of a captured walk onto a rig of 49 joints cost: µs, least of 1500 runs of 100 frames, not the
 // first retargeter of its process; bundled, Node 20, 2-core Xeon. First figure: a walk that moves no fingers; second: one
@@ -41,8 +41,9 @@ const MET = 1e-5;
 export interface Retargeter {
   readonly plan: RetargetPlan;
   /**
-   * World rotations and positions of the target after the last `frame`, xyzw and xyz. Joints that keep their rest pose
-   * down to all their ends are left out (NaN): `framePose` of the clip that is written tells them.
+   * World rotations and positions of the target after the last `frame` or `pose`, xyzw and xyz. Joints that keep their rest
+   * pose down to all their ends, and those that the part does not need, are left out (NaN): `framePose` of the clip that is
+   * written tells them.
    */
   readonly worldRotations: Float64Array;
   readonly worldPositions: Float64Array;
@@ -51,6 +52,8 @@ export interface Retargeter {
    * where frame `f` of it says. Neither checks nor allocates.
    */
   frame(src: Clip, f: number, out: Clip, k: number, targets?: LimbTargets): void;
+  /** The same without a clip: the world pose alone. */
+  pose(src: Clip, f: number, targets?: LimbTargets): void;
 }
 
 /** A clip for a plan's target. It holds the joints that never move; the others are zero until a frame is written. */
@@ -65,8 +68,9 @@ export function createTargetClip(plan: RetargetPlan, name: string, frameCount: n
   return clip;
 }
 
-export function createRetargeter(plan: RetargetPlan): Retargeter {
-  return new FrameLoop(plan);
+/** With a part, frames are written over those of a clip that holds the rest: joints that the part changes, no others. */
+export function createRetargeter(plan: RetargetPlan, part: RetargetPart = 'all'): Retargeter {
+  return new FrameLoop(plan, part);
 }
 
 /** Scratch memory and the steps of a frame. Each method takes the fields it needs into locals first. */
@@ -92,10 +96,10 @@ class FrameLoop implements Retargeter {
   private readonly turns = new Float64Array(8);
   private readonly scratch = createTwoBoneScratch();
 
-  constructor(plan: RetargetPlan) {
+  constructor(plan: RetargetPlan, part: RetargetPart) {
     this.plan = plan;
     const { source, target, dstHips, restRotations } = plan;
-    this.lists = workLists(plan);
+    this.lists = workLists(plan, part);
     this.srcParents = source.skeleton.parents;
     this.dstParents = target.skeleton.parents;
     this.srcCount = source.skeleton.jointCount;
@@ -113,18 +117,21 @@ class FrameLoop implements Retargeter {
   }
 
   frame(src: Clip, f: number, out: Clip, k: number, targets?: LimbTargets): void {
+    this.pose(src, f, targets);
+    this.writeLocals(out, k);
+  }
+
+  pose(src: Clip, f: number, targets?: LimbTargets): void {
     this.readSource(src, f);
     this.transferRotations();
     this.placeHips(targets?.rootShifts, f * 3);
     this.settle(this.lists.before);
-    for (let i = 0; i < this.plan.limbs.length; i++) this.solveLimb(i, targets, f);
-    this.writeLocals(out, k);
+    for (let i = 0; i < this.lists.limbs.length; i++) this.solveLimb(i, targets, f);
   }
 
   private readSource(src: Clip, f: number): void {
     const { srcParents, srcTranslations, srcRotations, srcPositions, srcCount } = this;
-    const { srcPlaced } = this.lists;
-    const { srcNeeded } = this.plan;
+    const { srcTurned, srcPlaced } = this.lists;
     const { translationJoints, translations } = src;
     const moving = translationJoints.length;
     for (let m = 0, at = f * moving * 3; m < moving; m++, at += 3) {
@@ -135,8 +142,8 @@ class FrameLoop implements Retargeter {
     }
     const from = src.rotations;
     const base = f * srcCount * 4;
-    for (let i = 0; i < srcNeeded.length; i++) {
-      const j = srcNeeded[i]!;
+    for (let i = 0; i < srcTurned.length; i++) {
+      const j = srcTurned[i]!;
       readRotation(srcRotations, j * 4, srcParents[j]! * 4, from, base + j * 4);
     }
     for (let i = 0; i < srcPlaced.length; i++) {
@@ -250,8 +257,7 @@ class FrameLoop implements Retargeter {
 
   private solveLimb(i: number, targets: LimbTargets | undefined, f: number): void {
     const { limbEnds, worldRotations: rotations, worldPositions: positions, dstCount } = this;
-    const { below, belowToes } = this.lists;
-    const { limbs } = this.plan;
+    const { limbs, turnsEnd, below, belowToes } = this.lists;
     const limb = limbs[i]!;
     const { dstUpper, dstLower, dstEnd } = limb;
     const root = dstUpper * 3;
@@ -264,7 +270,8 @@ class FrameLoop implements Retargeter {
     const at = f * 4 + limb.limb;
     if (limb.reach > 0 || (targets && targets.positionWeights[at]! > 0))
       this.lead(limb, root, middle, end, targets, at);
-    if (targets && dstEnd >= 0 && !limb.endHeld && targets.rotationWeights[at]! > 0) this.turnEnd(limb, targets, at);
+    if (targets && dstEnd >= 0 && turnsEnd[i] === 1 && targets.rotationWeights[at]! > 0)
+      this.turnEnd(limb, targets, at);
     this.settle(below[i]!);
     if (dstEnd < 0) rotateAddVec(positions, end, rotations, dstLower * 4, limbEnds, limb.limb * 3, positions, middle);
     if (targets && limb.dstToes >= 0) this.turnToes(limb, belowToes[i]!, targets, f);
@@ -360,16 +367,18 @@ class FrameLoop implements Retargeter {
 
   private writeLocals(out: Clip, k: number): void {
     const { dstParents, worldRotations: rotations, worldPositions: positions, vec, dstCount, plan } = this;
-    const { written } = this.lists;
+    const { written, moved } = this.lists;
     const to = out.rotations;
     const base = k * dstCount * 4;
     for (let i = 0; i < written.length; i++) {
       const j = written[i]!;
       writeRotation(to, base + j * 4, rotations, dstParents[j]! * 4, j * 4);
     }
-    const moving = plan.translationJoints;
-    for (let m = 0, at = k * moving.length * 3; m < moving.length; m++, at += 3) {
-      const j = moving[m]!;
+    const { translationJoints } = plan;
+    for (let i = 0; i < moved.length; i++) {
+      const m = moved[i]!;
+      const at = (k * translationJoints.length + m) * 3;
+      const j = translationJoints[m]!;
       const p = dstParents[j]!;
       vec[0] = positions[j * 3]!;
       vec[1] = positions[j * 3 + 1]!;
