@@ -215,7 +215,7 @@ function turnStance(stance: Stance, plan: RetargetPlan, sole: Sole, sourceSole: 
 /** A foot that the floor lifts by so much (share of leg length) has to be reached like one that stands. */
 const PRESSED = 0.04;
 /** A knee that is straighter than this share of the leg's length tells flutters with every millimetre. */
-const STRAIGHTEST = 0.997;
+const STRAIGHTEST = 0.995;
 /** Knees fold to 150 degrees (active flexion is some 140: Soucie et al. 2011), or as far as the performer's. */
 const FOLDED_COSINE = Math.cos((30 * Math.PI) / 180);
 

@@ -322,9 +322,10 @@ class FrameLoop implements Retargeter {
     }
     // The goal is pulled in when it lies beyond `free`: its distance then nears the limb's length as 1 − e^−x, continuous
     // in value and slope, so that the middle joint slows down instead of snapping straight. Up to the extension that the
-    // performer's own angles give, no reach is softened.
+    // performer's own angles give, or that a target asks for, no reach is softened.
+    const asked = held > 0 ? targets!.reaches[at]! : 0;
     const natural = Math.sqrt((ex - rx) * (ex - rx) + (ey - ry) * (ey - ry) + (ez - rz) * (ez - rz));
-    const free = Math.max(natural, SOFT_REACH * length);
+    const free = Math.max(natural, (asked < 1 ? Math.max(SOFT_REACH, asked) : 1) * length);
     const distance = Math.sqrt((x - rx) * (x - rx) + (y - ry) * (y - ry) + (z - rz) * (z - rz));
     if (distance > free) {
       const left = length - free;
