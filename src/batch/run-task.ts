@@ -4,10 +4,9 @@ import { findAnimation } from '../convert/animations.ts';
 import { type Conversion, convert, sourceFigure } from '../convert/convert.ts';
 import { type DeliverOptions, deliver, deliverEncoded, encodeDelivery } from '../convert/deliver.ts';
 import { openFile } from '../convert/node.ts';
-import { openCharacter } from '../convert/open-character.ts';
 import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
 import { createReceiver, type Receiver } from '../convert/receiver.ts';
-import { rereadFigure } from '../convert/reread.ts';
+import { rereadCharacter, rereadFigure } from '../convert/reread.ts';
 import { withTravel } from '../convert/root-motion.ts';
 import { type Note, type Place, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
@@ -247,8 +246,9 @@ async function proveJob(
     judged === null
       ? readContainerFile(join(outputFolder, file))
       : parseContainer(judged, basename(job.character.path));
-  const written = await openCharacter(container, { referencePose: receiver.character.referencePose.kind });
-  const read = rereadFigure(receiver, written, findAnimation(written, animation, 'last'));
+  const { character: written, tracks } = await rereadCharacter(receiver, container);
+  const index = findAnimation(written, animation, 'last');
+  const read = rereadFigure(receiver, written, index, tracks?.get(index));
   const target = withTravelBack(read, conversion, settings);
   const labels = { target: file, source: job.clip.name };
   const { proof, picture, html } = proofWithPicture(

@@ -17,6 +17,7 @@ import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
+import { oncePer } from './once-per.ts';
 import type { Performer } from './performer.ts';
 import { placePoles } from './poles.ts';
 import type { Receiver } from './receiver.ts';
@@ -89,14 +90,13 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   const performer = withinRanges(corrected.performer, settings.enforceRanges, notes);
   const plan = compileRetarget(performer.actor, receiver.actor, { ...retarget, ...settings.retarget });
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
-  const sourceSoles = hasFeet ? performerSoles(performer) : null;
-  const contacts = sourceSoles && contactsOf(performer, sourceSoles);
   let targets: LimbTargets | null = null;
   let plants: Plant[] = [];
   let unreached: UnreachedPlant[] = [];
-  if (settings.contact && contacts !== null && sourceSoles !== null) {
+  if (settings.contact && hasFeet) {
     const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
-    const planted = plantFeet(plan, performer.clip, contacts, soles, sourceSoles, settings.plants);
+    const contacts = contactsOf(performer);
+    const planted = plantFeet(plan, performer.clip, contacts, soles, performerSoles(performer), settings.plants);
     ({ targets, plants, unreached } = planted);
     notes.push(...unreachedNotes(unreached));
   }
@@ -113,14 +113,28 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   if (targets) moved = stretchLimbs(plan, moved, targets, settings.allowStretch);
   if (settings.poles) moved = placePoles(plan, moved);
   const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
-  return { performer, plan, clip, travel, contacts, plants, unreached, handContacts, targets, notes };
+  return {
+    performer,
+    plan,
+    clip,
+    travel,
+    // Found when they are asked for: without contact nobody may be.
+    get contacts() {
+      return hasFeet ? contactsOf(performer) : null;
+    },
+    plants,
+    unreached,
+    handContacts,
+    targets,
+    notes,
+  };
 }
 
 /** The performer with its joints in their ranges, if that is asked for; where it leaves them is told in any case. */
 function withinRanges(performer: Performer, enforce: boolean, notes: Note[]): Performer {
   const { actor, clip } = performer;
   if (!enforce) {
-    notes.push(...rangeNotes(actor, measureExcesses(actor, clip), false));
+    notes.push(...rangeNotes(actor, excessesOf(performer), false));
     return performer;
   }
   const limited = limitJoints(actor, clip);
@@ -133,20 +147,24 @@ function hasLegs({ actor }: Performer): boolean {
   return leftLowerLeg !== undefined && rightLowerLeg !== undefined;
 }
 
+// What a performer's motion shows by itself, whoever receives it: three characters ask once.
+
+const excessesOf = oncePer(({ actor, clip }: Performer) => measureExcesses(actor, clip));
+
 /** Heel, ball and toe tip of a performer's feet, as they stand in its motion. */
-export function performerSoles({ actor, clip }: Performer): Record<Side, Sole> {
-  return soleOfMotion(actor.skeleton, clip, actor.body.roles);
-}
+export const performerSoles = oncePer(
+  ({ actor, clip }: Performer): Record<Side, Sole> => soleOfMotion(actor.skeleton, clip, actor.body.roles),
+);
 
 /** Foot contacts of a performer's own motion. */
-export function contactsOf(performer: Performer, soles = performerSoles(performer)): DetectedContacts {
+export const contactsOf = oncePer((performer: Performer): DetectedContacts => {
   const { actor, clip } = performer;
   return detectContacts({
-    ...footTrajectories(actor.skeleton, clip, soles),
+    ...footTrajectories(actor.skeleton, clip, performerSoles(performer)),
     fps: 1 / clip.frameDuration,
     scale: legLength(actor.alignment) || undefined,
   });
-}
+});
 
 /** A performer as the proof sees it. */
 export function sourceFigure({ actor, clip }: Performer): ProofFigure {

@@ -1,22 +1,56 @@
 import { withMeshTips } from '../alignment/mesh-tips.ts';
+import { type CharacterWithMore, readAddedAnimations } from '../formats/gltf/added-animations.ts';
 import type { Character } from '../formats/gltf/character.ts';
+import type { GltfContainer } from '../formats/gltf/container.ts';
 import { readAnimation } from '../formats/gltf/read-animation.ts';
+import type { AnimationTracks } from '../formats/gltf/tracks.ts';
 import type { RoleMap } from '../pairing/roles.ts';
 import type { ProofFigure } from '../proof/measure.ts';
 import { placeClip, placeSkeleton, placeSkin } from '../skeleton/normalise.ts';
 import type { DeliveryExtras } from './deliver.ts';
+import { openCharacter } from './open-character.ts';
 import type { Receiver } from './receiver.ts';
 
 /** Frames a second at which an animation is sampled when nothing tells its own rate. */
 export const SAMPLE_FPS = 60;
 
+/** A character that was read back from a delivered file, with the keys of its animations where they were read on the way. */
+export interface RereadCharacter {
+  character: Character;
+  tracks?: CharacterWithMore['tracks'];
+}
+
+/**
+ * Reads a delivered file back. What of it equals the character that it was made from, byte by byte, is not interpreted
+ * once more: in a batch, hundreds of files hold the same mesh.
+ * @throws RigproofError as `readCharacter`
+ */
+export async function rereadCharacter({ character }: Receiver, container: GltfContainer): Promise<RereadCharacter> {
+  const { kind } = character.referencePose;
+  return (
+    readAddedAnimations(character, container) ?? {
+      character: await openCharacter(container, { referencePose: kind }),
+    }
+  );
+}
+
 /**
  * A character that was read back from a delivered file, playing one of its animations, as the proof sees it. Roles and
  * placement are those that were decided before; everything else comes from the file.
+ * @param keys  those of the animation, where they have been read before
  */
-export function rereadFigure(receiver: Receiver, written: Character, animation: number): ProofFigure {
+export function rereadFigure(
+  receiver: Receiver,
+  written: Character,
+  animation: number,
+  keys?: AnimationTracks,
+): ProofFigure {
   const { placement, actor, character } = receiver;
-  const { clip } = readAnimation(written, animation, writtenRate(written, animation));
+  const { clip } = readAnimation(written, animation, writtenRate(written, animation), keys);
+  if (written.skeleton === character.skeleton && written.skins === character.skins) {
+    const { skeleton, body } = actor;
+    return { skeleton, clip: placeClip(clip, skeleton, placement), roles: body.roles, skins: receiver.skins };
+  }
   const jointOfNode = new Map([...written.binding.nodes].map((node, joint) => [node, joint]));
   const roles: RoleMap = {};
   for (const [role, joint] of Object.entries(actor.body.roles) as [keyof RoleMap, number][]) {

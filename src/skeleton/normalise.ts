@@ -97,7 +97,7 @@ export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement):
       const at = (f * jointCount + j) * 4;
       for (let k = 0; k < 4; k++) quat[k] = rotations[at + k]!;
       mulQuat(quat, 0, turn, 0, quat, 0);
-      rotations.set(quat, at);
+      for (let k = 0; k < 4; k++) rotations[at + k] = quat[k]!;
     }
   }
   const moving = clip.translationJoints.length;
@@ -108,7 +108,7 @@ export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement):
       for (let k = 0; k < 3; k++) point[k] = translations[at + k]!;
       if (isRoot) placePoint(point, 0, turn, placement);
       else scaleVec(point, 0, point, 0, placement.scale);
-      translations.set(point, at);
+      for (let k = 0; k < 3; k++) translations[at + k] = point[k]!;
     }
   }
   return { ...clip, rotations, translations };

@@ -1,8 +1,9 @@
 import { type Note, RigproofError } from '../../errors.ts';
-import { type Clip, createClip } from '../../skeleton/clip.ts';
+import type { Clip } from '../../skeleton/clip.ts';
 import { createWorldPose, forwardKinematics } from '../../skeleton/skeleton.ts';
 import type { Character } from './character.ts';
-import { createPoseSampler, extentOf, readTracks } from './tracks.ts';
+import { sampleFrames, sampleJoints } from './sample-animation.ts';
+import { type AnimationTracks, createPoseSampler, extentOf, readTracks } from './tracks.ts';
 
 /** An animation of a glTF file as a clip. */
 export interface AnimationReading {
@@ -25,9 +26,15 @@ const MAX_JOINT_FRAMES = 50_000_000;
  * A rigid skeleton has no scales. Where scales are keyed, joints are put where the file's own scaled nodes are, frame by
  * frame, so that world positions are those that are seen; what is lost is the thickness of the mesh, and a note says so.
  *
+ * @param keys  those of the animation, where they have been read before
  * @throws RigproofError `GLTF_NO_ANIMATION`, `GLTF_FPS`, `GLTF_NO_JOINT_KEYS`, `GLTF_COUNT`, and those of `readTracks`
  */
-export function readAnimation(character: Character, index: number, fps: number): AnimationReading {
+export function readAnimation(
+  character: Character,
+  index: number,
+  fps: number,
+  keys?: AnimationTracks,
+): AnimationReading {
   const { container, skeleton, binding, nodes, animations } = character;
   const file = container.name;
   if (animations[index] === undefined) {
@@ -51,7 +58,7 @@ export function readAnimation(character: Character, index: number, fps: number):
     );
   }
   const pointer = `/animations/${index}`;
-  const animation = readTracks(container, index);
+  const animation = keys ?? readTracks(container, index);
   const { start, end } = animation;
   if (!binding.nodes.some((node) => animation.tracks.has(node))) {
     throw new RigproofError(
@@ -71,34 +78,14 @@ export function readAnimation(character: Character, index: number, fps: number):
       { hint: 'Look for a stray key at a very late time, or ask for a lower rate.' },
     );
   }
-  const sampler = createPoseSampler(nodes, binding, parents, animation);
-  const pose = { rotations: new Float64Array(jointCount * 4), translations: new Float64Array(jointCount * 3) };
-  const timeOf = (f: number): number => Math.min(end, start + f / fps);
-
+  const times = new Float64Array(frameCount);
+  for (let f = 0; f < frameCount; f++) times[f] = Math.min(end, start + f / fps);
   const tolerance = STILL_SHARE * sizeOf(character);
-  const moves = new Uint8Array(jointCount);
-  for (let f = 0; f < frameCount; f++) {
-    sampler.sample(timeOf(f), pose);
-    for (let j = 0; j < jointCount; j++) {
-      for (let k = j * 3; k < j * 3 + 3; k++) {
-        if (Math.abs(pose.translations[k]! - skeleton.restTranslations[k]!) > tolerance) moves[j] = 1;
-      }
-    }
-  }
-  const moving = Array.from(moves.keys()).filter((j) => moves[j]);
-  const clip = createClip(animations[index].name, frameCount, 1 / fps, jointCount, moving);
-  for (let f = 0, at = 0, to = 0; f < frameCount; f++) {
-    sampler.sample(timeOf(f), pose);
-    for (let j = 0; j < jointCount; j++, at += 4) {
-      for (let k = 0; k < 4; k++) clip.rotations[at + k] = pose.rotations[j * 4 + k]!;
-      // Successive frames keep the same sign, so that a reader may interpolate them number by number.
-      const before = at - jointCount * 4;
-      if (f > 0 && dot(clip.rotations, at, before) < 0) {
-        for (let k = at; k < at + 4; k++) clip.rotations[k] = -clip.rotations[k]!;
-      }
-    }
-    for (const j of moving) for (let k = 0; k < 3; k++) clip.translations[to++] = pose.translations[j * 3 + k]!;
-  }
+  const sampler = createPoseSampler(nodes, binding, parents, animation);
+  const sampled = sampler.scales
+    ? sampleFrames(sampler, skeleton, times, tolerance)
+    : sampleJoints(character, animation, times, tolerance);
+  const clip: Clip = { name: animations[index].name, frameCount, frameDuration: 1 / fps, jointCount, ...sampled };
   const notes: Note[] = [];
   if (sampler.scales) {
     notes.push({
@@ -110,10 +97,6 @@ export function readAnimation(character: Character, index: number, fps: number):
     });
   }
   return { clip, startTime: start, notes };
-}
-
-function dot(q: Float32Array, a: number, b: number): number {
-  return q[a]! * q[b]! + q[a + 1]! * q[b + 1]! + q[a + 2]! * q[b + 2]! + q[a + 3]! * q[b + 3]!;
 }
 
 function sizeOf({ skeleton }: Character): number {

@@ -125,7 +125,8 @@ export function readCharacter(container: GltfContainer, options: ReadCharacterOp
   };
 }
 
-function animationName({ name }: { name?: unknown }, index: number): string {
+/** Name of an animation; one without a name is called `#` and its index. */
+export function animationName({ name }: { name?: unknown }, index: number): string {
   return typeof name === 'string' && name !== '' ? name : `#${index}`;
 }
 

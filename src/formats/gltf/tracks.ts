@@ -289,20 +289,37 @@ function changesScale(track: Track, rest: Float64Array, j: number): boolean {
 }
 
 /** out = the value of a track at `time`, `size` numbers. Before the first key the first, after the last the last. */
-export function sampleTrack({ times, values, size, interpolation }: Track, time: number, out: Float64Array): void {
-  const isSpline = interpolation === 'CUBICSPLINE';
-  const stride = isSpline ? size * 3 : size;
-  const offset = isSpline ? size : 0;
-  const last = times.length - 1;
-  // k: the last key at or before `time`
+export function sampleTrack(track: Track, time: number, out: Float64Array): void {
+  const { times } = track;
   let low = 0;
-  let high = last;
+  let high = times.length - 1;
   while (low < high) {
     const middle = (low + high + 1) >> 1;
     if (times[middle]! <= time) low = middle;
     else high = middle - 1;
   }
-  const k = low;
+  sampleFrom(track, low, time, out);
+}
+
+/**
+ * The same for times that only grow: looks from key `k` on, where the last time was found.
+ * @returns the last key at or before `time`, for the next one
+ */
+export function sampleNext(track: Track, k: number, time: number, out: Float64Array): number {
+  const { times } = track;
+  const last = times.length - 1;
+  let key = k;
+  while (key < last && times[key + 1]! <= time) key++;
+  sampleFrom(track, key, time, out);
+  return key;
+}
+
+/** @param k  the last key at or before `time`, or the first one */
+function sampleFrom({ times, values, size, interpolation }: Track, k: number, time: number, out: Float64Array): void {
+  const isSpline = interpolation === 'CUBICSPLINE';
+  const stride = isSpline ? size * 3 : size;
+  const offset = isSpline ? size : 0;
+  const last = times.length - 1;
   const a = k * stride + offset;
   if (k === last || time <= times[k]! || interpolation === 'STEP') {
     for (let c = 0; c < size; c++) out[c] = values[a + c]!;
