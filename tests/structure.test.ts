@@ -39,7 +39,10 @@ const RULES: Record<string, Rule> = {
   convert: { modules: LIBRARY },
   ...Object.fromEntries(TOP_FILES.map((file) => [file, { modules: [...LIBRARY, ...TOP_FILES] }])),
   'node.ts': { modules: [...LIBRARY, ...TOP_FILES, 'batch', 'live'], packages: ['node:'] },
-  batch: { modules: [...LIBRARY, ...TOP_FILES, 'node.ts'], packages: ['node:', 'piscina', 'bullmq', 'ioredis'] },
+  batch: {
+    modules: [...LIBRARY, ...TOP_FILES, 'node.ts'],
+    packages: ['node:', 'piscina', 'bullmq', 'ioredis', 'aws4fetch'],
+  },
   live: { modules: [...LIBRARY, ...TOP_FILES, 'node.ts'], packages: ['node:', 'ws'] },
   cli: {
     modules: [...LIBRARY, ...TOP_FILES, 'node.ts', 'batch', 'live'],

@@ -31,13 +31,14 @@ interface PackRecord {
 
 /**
  * Puts the keys of all clips of each character into one file, in the order of the list. A character of which a clip is
- * not done yet keeps the file that it has. What could not be read is left out.
+ * not done yet keeps the file that it has. What could not be read is left out. Returns the files that were written.
  */
 export async function writePacks(
   characters: readonly CharacterEntry[],
   jobs: readonly Job[],
   outputFolder: string,
-): Promise<void> {
+): Promise<string[]> {
+  const written: string[] = [];
   for (const character of characters) {
     const pieces: string[] = [];
     const keys: string[] = [];
@@ -61,7 +62,9 @@ export async function writePacks(
     await writeWholeFile(path, bytes);
     await mkdir(dirname(recordPath), { recursive: true });
     await writeWholeFile(recordPath, `${JSON.stringify({ key, bytes: bytes.length } satisfies PackRecord)}\n`);
+    written.push(path, recordPath);
   }
+  return written;
 }
 
 async function packOf({ path, constraints }: CharacterEntry, pieces: readonly string[]): Promise<Uint8Array> {

@@ -14,7 +14,12 @@ export const STATE_FOLDER = '.rigproof';
  * reading 69 small files takes 8 ms, so there is nothing to gain.
  */
 export function recordPath(outputFolder: string, output: string): string {
-  return join(outputFolder, STATE_FOLDER, 'jobs', `${output}.json`);
+  return join(outputFolder, recordName(output));
+}
+
+/** The same relative to the output folder, with slashes. */
+export function recordName(output: string): string {
+  return `${STATE_FOLDER}/jobs/${output}.json`;
 }
 
 export async function writeRecord(outputFolder: string, output: string, record: JobRecord): Promise<void> {
@@ -26,7 +31,10 @@ export async function writeRecord(outputFolder: string, output: string, record: 
 /** The record of an output as it stands, or null: not there, not whole, or of another version. */
 export async function readRecord(outputFolder: string, output: string): Promise<JobRecord | null> {
   const text = await readFile(recordPath(outputFolder, output), 'utf8').catch(() => null);
-  if (text === null) return null;
+  return text === null ? null : parseRecord(text);
+}
+
+export function parseRecord(text: string): JobRecord | null {
   try {
     const record = JSON.parse(text) as JobRecord;
     return record.format === 'rigproof-job' && record.version === 1 ? record : null;
@@ -39,24 +47,23 @@ export async function readRecord(outputFolder: string, output: string): Promise<
 export async function findDone(outputFolder: string, output: string, key: string): Promise<JobRecord | null> {
   const record = await readRecord(outputFolder, output);
   if (record === null || record.key !== key) return null;
-  if (record.status === 'unreadable') return record;
-  const files = [...record.outputs, ...(record.sheet === null ? [] : [{ file: record.sheet, bytes: -1 }])];
-  for (const { file, bytes } of files) {
-    const info = await stat(join(outputFolder, file)).catch(() => null);
-    if (!info || (bytes >= 0 && info.size !== bytes)) return null;
-  }
-  return record;
+  const sizeOf = async (file: string) => (await stat(join(outputFolder, file)).catch(() => null))?.size ?? null;
+  return (await isWhole(record, sizeOf)) ? record : null;
 }
 
-/** Outputs of which there is a record, as in `Job.output`. */
-export async function listRecords(outputFolder: string): Promise<string[]> {
-  const root = join(outputFolder, STATE_FOLDER, 'jobs');
-  const names = await readdir(root, { recursive: true }).catch(() => []);
-  return names
-    .map((name) => name.replaceAll('\\', '/'))
-    .filter((name) => name.endsWith('.json') && !name.split('/').at(-1)!.startsWith('.'))
-    .map((name) => name.slice(0, -'.json'.length))
-    .sort();
+/** What a record speaks of, relative to the output folder. The size of a proof sheet is not known. */
+export function filesOf(record: JobRecord): { file: string; bytes: number | null }[] {
+  if (record.status === 'unreadable') return [];
+  return [...record.outputs, ...(record.sheet === null ? [] : [{ file: record.sheet, bytes: null }])];
+}
+
+/** Whether all that a record speaks of is there in full. */
+export async function isWhole(record: JobRecord, sizeOf: (file: string) => Promise<number | null>): Promise<boolean> {
+  for (const { file, bytes } of filesOf(record)) {
+    const size = await sizeOf(file);
+    if (size === null || (bytes !== null && size !== bytes)) return false;
+  }
+  return true;
 }
 
 /** Unfinished files of a run that was cut off; those of a run that is at work are younger. */

@@ -53,6 +53,8 @@ export interface BatchResult {
   converted: number;
   interrupted: boolean;
   files: { json: string; csv: string; html: string };
+  /** Files that hold all clips of a character, and their records. */
+  packs: string[];
 }
 
 /** Does the given tasks, in their order, somewhere: in threads, or on other machines. */
@@ -114,7 +116,7 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
       events.signal,
     );
 
-  if (input.settings.pack && !shard) await writePacks(plan.characters, jobs, outputFolder);
+  const packs = input.settings.pack && !shard ? await writePacks(plan.characters, jobs, outputFolder) : [];
   const name = shard ? `summary-${shard.index}-of-${shard.count}` : 'summary';
   const summary = await writeSummary({
     outputFolder,
@@ -131,6 +133,7 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
     converted: progress.done(),
     interrupted: events.signal?.aborted === true && progress.done() < pending.length,
     files: summary.files,
+    packs,
   };
 }
 

@@ -1,9 +1,11 @@
 import { availableParallelism } from 'node:os';
 import { Command, Option } from 'commander';
 import { BASELINE_TOLERANCE, type BaselineComparison, compareRuns, readBaseline } from '../batch/baseline.ts';
+import { leaveFiles, sharedFolders, throughStore } from '../batch/exchange.ts';
 import type { JobRecord } from '../batch/job.ts';
 import type { BatchPlan } from '../batch/plan.ts';
 import { type BatchResult, type Runner, runBatch } from '../batch/run.ts';
+import { openStore } from '../batch/store/open-store.ts';
 import { formatError, RigproofError } from '../errors.ts';
 import {
   batchPairing,
@@ -27,6 +29,7 @@ interface BatchFlags extends CommonOptions, PairMappingFlags, DeliveryFlags {
   baseline?: string;
   baselineTolerance: number;
   queue?: string;
+  store?: string;
   verbose?: boolean;
 }
 
@@ -61,6 +64,10 @@ export function batchCommand(): Command {
         .argParser(parsePositive),
     )
     .option('--queue <address>', 'put the work into a queue for rigproof work: redis://host:port')
+    .option(
+      '--store <address>',
+      'with --queue, for workers that do not see these folders: a folder, or s3://bucket/prefix',
+    )
     .option('--strict', 'do not begin when the pairing of a skeleton group is not sure')
     .option('--verbose', 'a line for each clip that is done');
   for (const option of [
@@ -92,7 +99,8 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
     const { settings, ...constraints } = await batchPairing(flags);
     // Read before the run, which may replace it.
     const before = flags.baseline === undefined ? undefined : await readBaseline(flags.baseline);
-    const runner = flags.queue === undefined ? undefined : await queueAt(flags.queue);
+    const queue = flags.queue === undefined ? undefined : await queueAt(flags.queue, flags.store);
+    if (flags.store !== undefined && !queue) throw storeWithoutQueue();
     const result = await runBatch(
       {
         ...constraints,
@@ -113,8 +121,9 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
           line.update(progress);
         },
       },
-      runner,
+      queue?.runner,
     );
+    await queue?.leaveFiles(flags.output, result);
     line.end();
     const baseline = before && compareRuns(before, await readBaseline(result.files.json), flags.baselineTolerance);
     reportResult(output, result, baseline);
@@ -125,9 +134,29 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
 }
 
 /** The queue's client is loaded only where there is a queue: it takes as long to load as everything else. */
-async function queueAt(url: string): Promise<Runner> {
+async function queueAt(
+  url: string,
+  storeAddress: string | undefined,
+): Promise<{ runner: Runner; leaveFiles(folder: string, result: BatchResult): Promise<void> }> {
   const { queueRunner } = await import('../batch/queue.ts');
-  return queueRunner({ url, version: programVersion() });
+  const address = { url, version: programVersion() };
+  if (storeAddress === undefined) {
+    return { runner: queueRunner(address, sharedFolders()), leaveFiles: async () => {} };
+  }
+  const store = await openStore(storeAddress);
+  return {
+    runner: queueRunner(address, throughStore(store)),
+    leaveFiles: (folder, { files, packs }) => leaveFiles(store, folder, [...packs, ...Object.values(files)]),
+  };
+}
+
+function storeWithoutQueue(): RigproofError {
+  return new RigproofError(
+    'STORE_NO_QUEUE',
+    'Got --store without --queue.',
+    {},
+    { hint: 'A store serves the workers of a queue: give its address too, or leave out --store.' },
+  );
 }
 
 /** Aborts at the first Ctrl-C (or SIGTERM); the second one ends the process. */

@@ -16,6 +16,9 @@ const USAGE_FAULTS = new Set([
   'WEB_NOT_BUILT',
   'BATCH_NAMING',
   'QUEUE_ADDRESS',
+  'STORE_ADDRESS',
+  'STORE_KEY',
+  'STORE_NO_QUEUE',
 ]);
 
 /** Says what went wrong and returns the exit code for it. */

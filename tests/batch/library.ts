@@ -59,11 +59,19 @@ export function frames(bvh: Uint8Array, from: number, count: number): Uint8Array
 let built: Promise<string> | undefined;
 
 /** Starts the command line, which is built once a test file. */
-export async function startProgram(args: readonly string[], cwd: string): Promise<StartedProgram> {
+export async function startProgram(
+  args: readonly string[],
+  cwd: string,
+  environment?: NodeJS.ProcessEnv,
+): Promise<StartedProgram> {
   built ??= buildProgram();
-  return start(await built, args, cwd);
+  return start(await built, args, cwd, environment);
 }
 
-export async function runProgram(args: readonly string[], cwd: string): Promise<CliResult> {
-  return (await startProgram(args, cwd)).ended;
+export async function runProgram(
+  args: readonly string[],
+  cwd: string,
+  environment?: NodeJS.ProcessEnv,
+): Promise<CliResult> {
+  return (await startProgram(args, cwd, environment)).ended;
 }

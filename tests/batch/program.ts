@@ -39,12 +39,20 @@ export interface StartedProgram {
   ended: Promise<CliResult>;
 }
 
-/** Starts a built command line as a process of its own. */
-export function start(built: string, args: readonly string[], cwd: string): StartedProgram {
+/**
+ * Starts a built command line as a process of its own.
+ * @param environment  what it finds in its environment besides that of the tests
+ */
+export function start(
+  built: string,
+  args: readonly string[],
+  cwd: string,
+  environment: NodeJS.ProcessEnv = {},
+): StartedProgram {
   const child = spawn(process.execPath, [join(built, 'main.js'), ...args], {
     cwd,
     stdio: ['ignore', 'pipe', 'pipe'],
-    env: { ...process.env, NO_COLOR: '1' },
+    env: { ...process.env, NO_COLOR: '1', ...environment },
   });
   let stdout = '';
   let stderr = '';

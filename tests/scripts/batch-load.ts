@@ -170,7 +170,7 @@ async function checkQueue(reference: Record<string, string>, kills: number): Pro
   }
   const redis = await startRedis();
   const { hostname: host, port } = new URL(redis.url);
-  const queue = new Queue(`rigproof-${programVersion()}`, { connection: { host, port: Number(port) } });
+  const queue = new Queue(`rigproof-${programVersion()}-folders`, { connection: { host, port: Number(port) } });
   try {
     const begin = performance.now();
     const producer = start(program, batchArgs('queued', '--queue', redis.url), folder);
