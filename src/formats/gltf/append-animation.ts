@@ -1,19 +1,18 @@
 import type { Note } from '../../errors.ts';
-import { align4, assembleGlb } from './assemble-glb.ts';
+import { align4, assembleGlb, totalLength } from './assemble-glb.ts';
 import type { GltfContainer } from './container.ts';
+import {
+  addEntries,
+  arraySpans,
+  type DocumentText,
+  editedBytes,
+  openText,
+  removeMember,
+  replaceMember,
+} from './document-text.ts';
 import type { EncodedAnimation } from './encode-animation.ts';
 import { documentOf } from './nodes.ts';
-import {
-  appendElements,
-  appendMembers,
-  documentSpan,
-  type Edit,
-  elementSpans,
-  type MemberSpan,
-  memberSpans,
-  type Span,
-  spliceText,
-} from './splice-json.ts';
+import { appendMembers, type Edit, memberSpans } from './splice-json.ts';
 
 /** Translation, rotation and scale that take the place of a node's `matrix`: glTF forbids to animate a node with one. */
 export interface NodeTransform {
@@ -52,9 +51,9 @@ export function appendAsGlb(
   animations: readonly EncodedAnimation[],
   decomposed: readonly NodeTransform[] = [],
 ): WrittenGltf {
-  const { text, members } = openDocument(container);
+  const document = openText(container);
   const { buffers = [] } = documentOf(container);
-  const bufferSpans = spansOf(text, members, 'buffers');
+  const bufferSpans = arraySpans(document, 'buffers');
   const edits: Edit[] = [];
 
   // Buffer 0 of a .glb is the binary chunk. In a .gltf it has an address, unless it is the stand-in of a compression
@@ -65,7 +64,7 @@ export function appendAsGlb(
   const buffer = isStandIn ? buffers.length : 0;
   const { fragments, bytes, names } = layOut(container, animations, buffer, start);
   const added = { binary: totalLength(bytes), json: fragmentLength(fragments) };
-  if (container.form === 'gltf') edits.push(...moveImages(container, text, members, buffer, start, fragments, bytes));
+  if (container.form === 'gltf') edits.push(...moveImages(container, document, buffer, start, fragments, bytes));
   const byteLength = start + totalLength(bytes);
 
   const newBuffers: string[] = [];
@@ -79,15 +78,15 @@ export function appendAsGlb(
     const own = container.buffers[0]!.subarray(0, buffers[0]!.byteLength);
     binary = [own, new Uint8Array(start - own.length), ...bytes];
     const span = bufferSpans[0]!;
-    edits.push(replaceMember(text, span, 'byteLength', byteLength));
-    if (buffers[0]!.uri !== undefined) edits.push(removeMember(text, span, 'uri'));
+    edits.push(replaceMember(document, span, 'byteLength', byteLength));
+    if (buffers[0]!.uri !== undefined) edits.push(removeMember(document, span, 'uri'));
   }
   for (let i = 1; i < buffers.length; i++) {
     const { uri } = buffers[i]!;
     if (uri === undefined || uri.startsWith('data:')) continue;
-    edits.push(replaceMember(text, bufferSpans[i]!, 'uri', dataUri([container.buffers[i]!])));
+    edits.push(replaceMember(document, bufferSpans[i]!, 'uri', dataUri([container.buffers[i]!])));
   }
-  const jsonText = addEntries(text, members, edits, { ...fragments, buffers: newBuffers }, decomposed);
+  edits.push(...addEntries(document, { ...fragments, buffers: newBuffers }), ...decompose(document, decomposed));
   const outside = (documentOf(container).images ?? []).filter(({ uri }) => uri && !uri.startsWith('data:'));
   const notes = notesOf(
     container,
@@ -95,11 +94,17 @@ export function appendAsGlb(
     decomposed,
   );
   return {
-    bytes: assembleGlb(jsonText, binary, container.otherChunks),
+    bytes: assembleGlb(editedChunk(document, edits), binary, container.otherChunks),
     added,
     names,
     notes,
   };
+}
+
+/** The edited text as the JSON chunk of a .glb: without byte order mark and padding. */
+function editedChunk(document: DocumentText, edits: readonly Edit[]): Uint8Array[] {
+  const { text } = document;
+  return editedBytes(document, edits, text.startsWith('\uFEFF') ? 1 : 0, text.trimEnd().length);
 }
 
 /**
@@ -115,7 +120,7 @@ export function appendAsGltf(
   binaryUri: string,
   decomposed: readonly NodeTransform[] = [],
 ): WrittenGltf {
-  const { text, members } = openDocument(container);
+  const document = openText(container);
   const { buffers = [], images = [] } = documentOf(container);
   const isChunk = container.form === 'glb' && buffers.length > 0 && buffers[0]!.uri === undefined;
   const own = isChunk ? container.buffers[0]!.subarray(0, buffers[0]!.byteLength) : new Uint8Array(0);
@@ -130,13 +135,13 @@ export function appendAsGltf(
   const edits: Edit[] = [];
   const newBuffers: string[] = [];
   if (isChunk) {
-    const span = spansOf(text, members, 'buffers')[0]!;
-    edits.push(replaceMember(text, span, 'byteLength', byteLength));
-    edits.push(appendMembers(text, span, [`"uri":${JSON.stringify(uri)}`]));
+    const span = arraySpans(document, 'buffers')[0]!;
+    edits.push(replaceMember(document, span, 'byteLength', byteLength));
+    edits.push(appendMembers(document.text, span, [`"uri":${JSON.stringify(uri)}`]));
   } else {
     newBuffers.push(JSON.stringify({ byteLength, uri }));
   }
-  const jsonText = addEntries(text, members, edits, { ...fragments, buffers: newBuffers }, decomposed);
+  edits.push(...addEntries(document, { ...fragments, buffers: newBuffers }), ...decompose(document, decomposed));
   const outside = [...buffers, ...images].filter((entry) => entry.uri && !entry.uri.startsWith('data:'));
   const notes = notesOf(
     container,
@@ -144,7 +149,7 @@ export function appendAsGltf(
     decomposed,
   );
   return {
-    bytes: new TextEncoder().encode(jsonText),
+    bytes: join(editedBytes(document, edits)),
     binary: { uri: file, bytes: join([own, new Uint8Array(start - own.length), ...bytes]) },
     added: { binary: totalLength(bytes), json: fragmentLength(fragments) },
     names,
@@ -191,15 +196,14 @@ function layOut(
 /** Moves images that are data URIs behind the animations' bytes, and returns the edits that make them buffer views. */
 function moveImages(
   container: GltfContainer,
-  text: string,
-  members: Map<string, MemberSpan>,
+  document: DocumentText,
   buffer: number,
   start: number,
   fragments: Fragments,
   bytes: Uint8Array[],
 ): Edit[] {
   const { images = [], bufferViews = [] } = documentOf(container);
-  const spans = spansOf(text, members, 'images');
+  const spans = arraySpans(document, 'images');
   return images.flatMap(({ uri, mimeType }, i) => {
     const match = /^data:(image\/[\w.+-]+);base64,/.exec(uri ?? '');
     if (!match) return [];
@@ -208,7 +212,7 @@ function moveImages(
     const byteOffset = start + totalLength(bytes);
     fragments.bufferViews.push(JSON.stringify({ buffer, byteOffset, byteLength: image.length }));
     bytes.push(image, new Uint8Array(align4(image.length) - image.length));
-    const { keyStart, end } = memberSpans(text, spans[i]!.start).get('uri')!;
+    const { keyStart, end } = memberSpans(document.text, spans[i]!.start).get('uri')!;
     const type = mimeType === undefined ? `,"mimeType":${JSON.stringify(match[1])}` : '';
     return [{ start: keyStart, end, text: `"bufferView":${bufferView}${type}` }];
   });
@@ -247,75 +251,15 @@ function decodeUri(uri: string | undefined): string | undefined {
   }
 }
 
-interface OpenDocument {
-  text: string;
-  /** Members of the document's object. */
-  members: Map<string, MemberSpan>;
-}
-
-/** Spans by container: a library of clips goes onto one character, whose text is searched once. */
-const opened = new WeakMap<GltfContainer, OpenDocument>();
-
-function openDocument(container: GltfContainer): OpenDocument {
-  let document = opened.get(container);
-  if (!document) {
-    const text = container.jsonText;
-    document = { text, members: memberSpans(text, 0) };
-    opened.set(container, document);
-  }
-  return document;
-}
-
-function spansOf(text: string, members: Map<string, MemberSpan>, name: string): Span[] {
-  const member = members.get(name);
-  return member ? elementSpans(text, member.start) : [];
-}
-
-function replaceMember(text: string, object: Span, key: string, value: unknown): Edit {
-  const { start, end } = memberSpans(text, object.start).get(key)!;
-  return { start, end, text: JSON.stringify(value) };
-}
-
-/** Takes a member out with one of the commas beside it. */
-function removeMember(text: string, object: Span, key: string): Edit {
-  const members = [...memberSpans(text, object.start)].sort((a, b) => a[1].keyStart - b[1].keyStart);
-  const at = members.findIndex(([name]) => name === key);
-  const { keyStart, end } = members[at]![1];
-  const after = members[at + 1]?.[1];
-  const before = members[at - 1]?.[1];
-  if (after) return { start: keyStart, end: after.keyStart, text: '' };
-  return { start: before ? before.end : keyStart, end, text: '' };
-}
-
-/** The text with new entries at the end of top-level arrays, which are made where they are missing. */
-function addEntries(
-  text: string,
-  members: Map<string, MemberSpan>,
-  edits: Edit[],
-  entries: { [array: string]: string[] },
-  decomposed: readonly NodeTransform[],
-): string {
-  const created: string[] = [];
-  for (const [name, elements] of Object.entries(entries)) {
-    if (elements.length === 0) continue;
-    const array = members.get(name);
-    if (array) edits.push(appendElements(text, array, elements));
-    else created.push(`${JSON.stringify(name)}:[${elements.join(',')}]`);
-  }
-  if (created.length > 0) edits.push(appendMembers(text, documentSpan(text), created));
-  if (decomposed.length > 0) {
-    const nodes = spansOf(text, members, 'nodes');
-    for (const { node, translation, rotation, scale } of decomposed) {
-      const { keyStart, end } = memberSpans(text, nodes[node]!.start).get('matrix')!;
-      const transform = JSON.stringify({
-        translation: [...translation],
-        rotation: [...rotation],
-        scale: [...scale],
-      });
-      edits.push({ start: keyStart, end, text: transform.slice(1, -1) });
-    }
-  }
-  return spliceText(text, edits);
+/** The edits that put translation, rotation and scale in the place of matrices. */
+function decompose(document: DocumentText, decomposed: readonly NodeTransform[]): Edit[] {
+  if (decomposed.length === 0) return [];
+  const nodes = arraySpans(document, 'nodes');
+  return decomposed.map(({ node, translation, rotation, scale }) => {
+    const { keyStart, end } = memberSpans(document.text, nodes[node]!.start).get('matrix')!;
+    const transform = JSON.stringify({ translation: [...translation], rotation: [...rotation], scale: [...scale] });
+    return { start: keyStart, end, text: transform.slice(1, -1) };
+  });
 }
 
 function notesOf(container: GltfContainer, outside: readonly string[], decomposed: readonly NodeTransform[]): Note[] {
@@ -337,10 +281,6 @@ function notesOf(container: GltfContainer, outside: readonly string[], decompose
     });
   }
   return notes;
-}
-
-function totalLength(pieces: readonly Uint8Array[]): number {
-  return pieces.reduce((sum, piece) => sum + piece.length, 0);
 }
 
 function fragmentLength(fragments: Fragments): number {

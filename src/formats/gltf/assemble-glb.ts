@@ -4,18 +4,18 @@ const CHUNK_BIN = 0x004e4942;
 
 /**
  * The bytes of a .glb (glTF 2.0, section 4.4): header, JSON chunk padded with spaces, binary chunk padded with zeros,
- * then any other chunks. The byte order mark and the padding that the text may carry are dropped.
+ * then any other chunks.
  *
+ * @param json    pieces of the JSON chunk in UTF-8, without byte order mark and padding, laid one behind the other
  * @param binary  pieces of the binary chunk, laid one behind the other; none or only empty ones: no such chunk
  */
 export function assembleGlb(
-  jsonText: string,
+  json: readonly Uint8Array[],
   binary: readonly Uint8Array[],
   otherChunks: readonly { type: number; bytes: Uint8Array }[] = [],
 ): Uint8Array {
-  const json = new TextEncoder().encode(jsonText.replace(/^\uFEFF/, '').trimEnd());
-  const jsonLength = align4(json.length);
-  const binaryLength = binary.reduce((sum, piece) => sum + piece.length, 0);
+  const jsonLength = align4(totalLength(json));
+  const binaryLength = totalLength(binary);
   const binaryPadded = align4(binaryLength);
   let total = 12 + 8 + jsonLength;
   if (binaryLength > 0) total += 8 + binaryPadded;
@@ -27,22 +27,25 @@ export function assembleGlb(
   view.setUint32(4, 2, true);
   view.setUint32(8, total, true);
   let at = 12;
+  const put = (pieces: readonly Uint8Array[]): number => {
+    let end = at;
+    for (const piece of pieces) {
+      out.set(piece, end);
+      end += piece.length;
+    }
+    return end;
+  };
   const open = (type: number, length: number) => {
     view.setUint32(at, length, true);
     view.setUint32(at + 4, type, true);
     at += 8;
   };
   open(CHUNK_JSON, jsonLength);
-  out.set(json, at);
-  out.fill(0x20, at + json.length, at + jsonLength);
+  out.fill(0x20, put(json), at + jsonLength);
   at += jsonLength;
   if (binaryLength > 0) {
     open(CHUNK_BIN, binaryPadded);
-    let piece = at;
-    for (const bytes of binary) {
-      out.set(bytes, piece);
-      piece += bytes.length;
-    }
+    put(binary);
     at += binaryPadded;
   }
   for (const chunk of otherChunks) {
@@ -51,6 +54,11 @@ export function assembleGlb(
     at += align4(chunk.bytes.length);
   }
   return out;
+}
+
+/** Bytes of all pieces together. */
+export function totalLength(pieces: readonly Uint8Array[]): number {
+  return pieces.reduce((sum, piece) => sum + piece.length, 0);
 }
 
 /** The next multiple of four. */

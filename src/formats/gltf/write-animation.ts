@@ -2,7 +2,8 @@
  * Clips to keys, and keys into files. Roads not taken, for 49 joints (`tests/bench/write.bench.ts` measures the whole):
  * - gathering four or eight joints at a time, so that a cache line is read once: 7.4 ns a rotation against 4 to 6 for
  *   one joint at a time, whose last rotation stays in registers;
- * - room for all keys from the start instead of a buffer that grows: no difference beyond the spread.
+ * - joints in turn for 32 frames, then the next 32, so that the clip stays in the first cache: 7.8 ns against 4.9;
+ * - one pass over the frames for all joints that hold still: 0.17 ms against 0.06 ms for joint after joint.
  */
 import { RigproofError } from '../../errors.ts';
 import type { Clip } from '../../skeleton/clip.ts';

@@ -166,6 +166,28 @@ describe('key reduction', () => {
     expect(reduce(new Float64Array(0), 4, 0.01).frames.length).toBe(0);
   });
 
+  it('gives up as soon as there are more keys than are wanted', () => {
+    // Turns back and forth by more than the tolerance: every frame calls for a key.
+    const values = turns(Array.from({ length: 200 }, (_, i) => [i % 2 === 0 ? 0.1 : -0.1, 0, 0] as const));
+    const frames = new Int32Array(201).fill(-1);
+    const keyValues = new Float64Array(201 * 4);
+    expect(reduceKeys(values, 201, 4, 0.001, frames, keyValues, 200)).toBe(201);
+    frames.fill(-1);
+    expect(reduceKeys(values, 201, 4, 0.001, frames, keyValues, 50)).toBe(51);
+    expect(frames[150]).toBe(-1);
+  });
+
+  it('finds the same keys however long the channel goes on behind them', () => {
+    const steps = Array.from({ length: 500 }, (_, i) => [0.01 * Math.sin(i / 9), 0.02 * Math.cos(i / 5), 0] as const);
+    const whole = reduce(turns(steps), 4, 0.001);
+    for (const length of [63, 64, 65, 128, 129, 300]) {
+      const part = reduce(turns(steps.slice(0, length)), 4, 0.001);
+      const shared = part.frames.length - 1; // the last one is there because the channel ends
+      expect(part.frames.slice(0, shared)).toEqual(whole.frames.slice(0, shared));
+      expect(part.values.slice(0, shared * 4)).toEqual(whole.values.slice(0, shared * 4));
+    }
+  });
+
   it('does not touch its input', () => {
     const values = turns([
       [0.1, 0, 0],
