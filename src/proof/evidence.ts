@@ -2,11 +2,12 @@ import type { Note } from '../errors.ts';
 import type { Role } from '../pairing/roles.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
-import { measureFootPoints } from './foot-points.ts';
+import { checkFigure, jointName } from './build.ts';
+import { footPointsOf } from './foot-points.ts';
 import type { FootPoints, Json, Measure, Proof, ProofFigure, ProofOptions, Where } from './measure.ts';
 import { findStance } from './stance.ts';
 import { MEASURE_RULES, type MeasureId, type MeasureRule } from './thresholds.ts';
-import { buildTrack, checkFigure, jointName, type Track } from './track.ts';
+import { buildTrack, type Track } from './track.ts';
 
 /** Frames (first and last, both included) in which a point of a foot stands. */
 export type Span = [number, number];
@@ -92,7 +93,7 @@ export function gatherEvidence(target: ProofFigure, source: ProofFigure | undefi
 }
 
 function footPoints(track: Track): Record<Side, FootPoints | null> {
-  return { left: measureFootPoints(track, 'left'), right: measureFootPoints(track, 'right') };
+  return { left: footPointsOf(track, 'left'), right: footPointsOf(track, 'right') };
 }
 
 /** Seconds to frames: those that lie within the interval. */
@@ -170,25 +171,29 @@ export function placesAbove(
   track: Track,
   role: Role,
   joint: number,
-  values: ArrayLike<number>,
+  values: Float64Array,
   limit: number,
   gap = 2,
 ): Where[] {
+  const name = jointName(track.figure, joint);
   const places: Where[] = [];
-  let current: Where | null = null;
-  for (let f = 0; f < values.length; f++) {
-    const value = values[f]!;
-    if (!(value > limit)) continue;
-    if (current && f - current.frames[1] <= gap) {
-      current.frames[1] = f;
-      if (value > current.value) {
-        current.value = value;
-        current.worstFrame = f;
-      }
-    } else {
-      current = { role, joint: jointName(track.figure, joint), frames: [f, f], worstFrame: f, value };
-      places.push(current);
+  for (let f = nextAbove(values, 0, limit); f < values.length; ) {
+    let worstFrame = f;
+    let last = f;
+    for (let i = f + 1; i < values.length && i - last <= gap; i++) {
+      if (!(values[i]! > limit)) continue;
+      last = i;
+      if (values[i]! > values[worstFrame]!) worstFrame = i;
     }
+    places.push({ role, joint: name, frames: [f, last], worstFrame, value: values[worstFrame]! });
+    f = nextAbove(values, last + 1, limit);
   }
   return places;
+}
+
+/** The first place from `from` on whose value is above the limit; past the end where there is none. */
+function nextAbove(values: Float64Array, from: number, limit: number): number {
+  let f = from;
+  while (f < values.length && !(values[f]! > limit)) f++;
+  return f;
 }

@@ -3,10 +3,11 @@ import { distanceVec, subVec } from '../math/vec.ts';
 import { sidedRole } from '../pairing/roles.ts';
 import type { Side } from '../skeleton/side.ts';
 import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
-import { skinVertices } from '../skeleton/skin.ts';
-import type { BodyPoint, FootPoints, ProofFigure } from './measure.ts';
+import { type Build, pointInPose, restVertices } from './build.ts';
+import type { BodyPoint, FootPoints } from './measure.ts';
+import { rememberedBy } from './remember.ts';
 import { quantile } from './statistics.ts';
-import { pathOf, pointAt, pointInPose, rotationIndex, type Track } from './track.ts';
+import { jointPath, jointTurns, pathOf, pointAt, type Track } from './track.ts';
 
 /** Where no joint, tip or vertex tells the length of a foot: ankle to ball, as a share of the leg (value from memory). */
 const BALL_AHEAD = 0.17;
@@ -52,7 +53,7 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
   if (figure.roles[sidedRole(side, 'Foot')] === undefined) return shinEnd(track, leg.end);
   const resting: FlatPose = { pose: track.rest, from: 'rest pose' };
   if (track.standing) {
-    const onMesh = onSkin(track, side, leg.end);
+    const onMesh = onSkin(track.build, side);
     if (onMesh) return onMesh;
   }
   const frames = standingFrames(track, leg.end);
@@ -65,6 +66,9 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
   const frame = usualFrame(track, side, leg.end, frames);
   return onJoints(track, side, leg.end, { pose: posedLike(track, frame), from: 'motion' });
 }
+
+/** The same, measured once a track. */
+export const footPointsOf = rememberedBy(measureFootPoints);
 
 /** A leg without a foot joint stands on the end of its shin: what is around it turns and tilts with the shin. */
 function shinEnd(track: Track, end: BodyPoint): FootPoints {
@@ -81,7 +85,7 @@ function shinEnd(track: Track, end: BodyPoint): FootPoints {
 /** Whether the sole found in the rest pose lies flat on the floor in a frame. */
 function standsLike(track: Track, foot: FootPoints, f: number): boolean {
   const up = new Float64Array(3);
-  rotateXyz(up, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), ...foot.up);
+  rotateXyz(up, 0, jointTurns(track, foot.heel.joint), f * 4, ...foot.up);
   if (up[1]! < TILT_MAX) return false;
   const point = new Float64Array(3);
   return [foot.heel, foot.ball].every((p) => {
@@ -129,14 +133,12 @@ function usualFrame(track: Track, side: Side, end: BodyPoint, frames: readonly n
   return sorted[sorted.length >> 1]!;
 }
 
-/** The tracked joints of frame `f` as a pose of all joints; the others stay at rest. */
+/** The joints of frame `f` that play roles as a pose of all joints; the others stay at rest. */
 function posedLike(track: Track, f: number): WorldPose {
   const pose = { positions: track.rest.positions.slice(), rotations: track.rest.rotations.slice() };
-  for (let j = 0; j < track.slotOf.length; j++) {
-    const s = track.slotOf[j]!;
-    if (s < 0) continue;
-    for (let k = 0; k < 3; k++) pose.positions[j * 3 + k] = track.positions[(f * track.slots + s) * 3 + k]!;
-    for (let k = 0; k < 4; k++) pose.rotations[j * 4 + k] = track.rotations[(f * track.slots + s) * 4 + k]!;
+  for (const j of Object.values(track.figure.roles)) {
+    pose.positions.set(jointPath(track, j).subarray(f * 3, f * 3 + 3), j * 3);
+    pose.rotations.set(jointTurns(track, j).subarray(f * 4, f * 4 + 4), j * 4);
   }
   return pose;
 }
@@ -159,14 +161,14 @@ function directions(pose: WorldPose, joint: number, hx: number, hz: number): Pic
 }
 
 /** Ankle, ball and toe tip in a flat pose, from joints and tips. */
-function footLine(track: Track, side: Side, end: BodyPoint, pose: WorldPose) {
-  const { skeleton, roles } = track.figure;
+function footLine(build: Build, side: Side, end: BodyPoint, pose: WorldPose) {
+  const { skeleton, roles } = build.figure;
   const toes = roles[sidedRole(side, 'Toes')];
   const ankle = new Float64Array(3);
   pointInPose(pose, end, ankle, 0);
   const tipOf = (joint: number): Float64Array | null => {
     let best: Float64Array | null = null;
-    let farthest = TIP_AHEAD * track.legLength;
+    let farthest = TIP_AHEAD * build.legLength;
     for (const tip of skeleton.tips) {
       if (tip.joint !== joint) continue;
       const world = new Float64Array(3);
@@ -225,11 +227,12 @@ const BALL_SHARES = [0.45, 0.92] as const;
  * sole; the others in the middle of
  * the tread's width at that place.
  */
-function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
-  const { figure, rest, legLength } = track;
-  const sole = soleVertices(figure, rest, end.joint, figure.roles[sidedRole(side, 'Toes')]);
+const onSkin = rememberedBy((build: Build, side: Side): FootPoints | null => {
+  const { figure, rest, legLength, limbs } = build;
+  const { end } = limbs[`${side}Leg`]!;
+  const sole = soleVertices(build, end.joint, figure.roles[sidedRole(side, 'Toes')]);
   if (sole.length < 3 * 4) return null;
-  const line = footLine(track, side, end, rest);
+  const line = footLine(build, side, end, rest);
   const [hx, hz] = headingOf(line.ankle, line.ball ?? line.toe);
   const count = sole.length / 3;
   const alongs = new Float64Array(count);
@@ -297,15 +300,15 @@ function onSkin(track: Track, side: Side, end: BodyPoint): FootPoints | null {
     ...directions(rest, end.joint, hx, hz),
     from: 'skin',
   };
-}
+});
 
 /** Rest-pose world positions of the vertices that follow mostly the foot or what hangs below it. */
-function soleVertices(figure: ProofFigure, rest: WorldPose, foot: number, toes: number | undefined): number[] {
+function soleVertices(build: Build, foot: number, toes: number | undefined): number[] {
+  const { figure } = build;
   const { skeleton } = figure;
   const found: number[] = [];
   for (const skin of figure.skins ?? []) {
-    const world = new Float64Array(skin.vertexCount * 3);
-    skinVertices(skin, rest, world, new Float64Array(skin.bind.length));
+    const world = restVertices(build, skin);
     for (let v = 0; v < skin.vertexCount; v++) {
       let own = 0;
       let all = 0;

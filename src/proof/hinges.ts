@@ -1,52 +1,17 @@
-import { rotateVec, rotateVecInverse, rotateXyz, rotationBetween } from '../math/quat.ts';
-import { crossVec, dotVec, normalizeVec, scaleVec, subVec } from '../math/vec.ts';
+import { rotateVec, rotateVecInverse, rotationBetween } from '../math/quat.ts';
+import { dotVec, normalizeVec, subVec } from '../math/vec.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
+import { type Bends, bendsOf } from './bends.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
-import type { FootPoints, Json, Measure, Where } from './measure.ts';
+import { footPointsOf } from './foot-points.ts';
+import type { Json, Measure, Where } from './measure.ts';
+import { rememberedBy } from './remember.ts';
 import { HINGE_MIN_DEGREES } from './thresholds.ts';
-import { type LimbPoints, pelvisAxes, pointAt, rotationIndex, type Track } from './track.ts';
+import { jointTurns, pelvisAxesOf, type Track, turnVec } from './track.ts';
 
 const DEGREES = 180 / Math.PI;
 /** Cosine beyond which two bend directions are opposite: more than 110 degrees apart. */
 const OPPOSITE = -0.34;
-
-/**
- * How a limb bends in one frame: the angle in radians, the unit direction in which the knee or elbow stands out of the
- * line from root to end, and that line. World space.
- */
-export interface Bend {
-  angle: number;
-  direction: Float64Array;
-  line: Float64Array;
-}
-
-export function createBend(): Bend {
-  return { angle: 0, direction: new Float64Array(3), line: new Float64Array(3) };
-}
-
-const root = new Float64Array(3);
-const middle = new Float64Array(3);
-const end = new Float64Array(3);
-const upper = new Float64Array(3);
-const lower = new Float64Array(3);
-const normal = new Float64Array(3);
-
-/** Writes the bend of frame `f`. A straight limb has angle 0 and no direction (zeros). */
-export function bendAt(track: Track, limb: LimbPoints, f: number, out: Bend): void {
-  pointAt(track, f, limb.root, root, 0);
-  pointAt(track, f, limb.middle, middle, 0);
-  pointAt(track, f, limb.end, end, 0);
-  subVec(upper, 0, middle, 0, root, 0);
-  subVec(lower, 0, end, 0, middle, 0);
-  subVec(out.line, 0, end, 0, root, 0);
-  crossVec(normal, 0, upper, 0, lower, 0);
-  out.angle = Math.atan2(Math.hypot(normal[0]!, normal[1]!, normal[2]!), dotVec(upper, 0, lower, 0));
-  const length2 = dotVec(out.line, 0, out.line, 0);
-  const along = length2 > 0 ? dotVec(upper, 0, out.line, 0) / length2 : 0;
-  scaleVec(out.direction, 0, out.line, 0, -along);
-  for (let k = 0; k < 3; k++) out.direction[k]! += upper[k]!;
-  normalizeVec(out.direction, 0);
-}
 
 /** Knees and elbows that are bent against their hinge. */
 export function measureHinges(evidence: Evidence): Measure[] {
@@ -61,37 +26,28 @@ function hinge(evidence: Evidence, id: 'hinge-knee' | 'hinge-elbow'): Measure {
   let faults = 0;
   let judged = 0;
   let found = false;
-  const own = createBend();
-  const performer = createBend();
   for (const side of SIDES) {
     const name = isKnee ? (`${side}Leg` as const) : (`${side}Arm` as const);
     const limb = target.limbs[name];
-    if (!limb) continue;
+    const own = bendsOf(target, name);
+    if (!limb || !own) continue;
     found = true;
-    const srcLimb = source?.limbs[name] ?? null;
-    const sense = bendSense(target, limb, side, evidence.feet[side], isKnee);
-    const srcSense = source && srcLimb ? bendSense(source, srcLimb, side, evidence.sourceFeet[side], isKnee) : null;
+    const its = source && bendsOf(source, name);
+    const againstOf = isKnee ? kneeAgainst : elbowAgainst;
     const wrong = new Float64Array(target.frameCount);
-    let srcWrong = 0;
-    for (let f = 0; f < target.frameCount; f++) {
-      bendAt(target, limb, f, own);
-      const compare = source && srcLimb && f < sharedFrames;
-      if (compare) bendAt(source, srcLimb, f, performer);
-      const srcBent = compare && performer.angle * DEGREES > HINGE_MIN_DEGREES;
-      const srcAgainst = Boolean(srcBent && srcSense?.(f, performer) === false);
-      if (srcAgainst) srcWrong++;
-      if (own.angle * DEGREES <= HINGE_MIN_DEGREES) continue;
-      judged++;
-      const against = sense(f, own) === false;
-      const opposite = srcBent ? carriedCosine(performer, own) < OPPOSITE : false;
-      // A bent source is the better witness; the body itself is asked where the source's limb is straight or absent,
-      // and for the knee always, since its sense can be read from the leg and the foot.
-      const fault = srcBent ? opposite || (isKnee && against && !srcAgainst) : against;
-      if (fault) wrong[f] = own.angle * DEGREES;
+    let beside = 0;
+    let sourceAgainst = 0;
+    if (source && its) {
+      beside = sharedFrames;
+      const itsAgainst = againstOf(source, side);
+      faultsBeside(wrong, own, its, againstOf(target, side), itsAgainst, isKnee, sharedFrames);
+      sourceAgainst = countSet(itsAgainst, sharedFrames);
     }
-    const limbFaults = wrong.reduce((sum, angle) => sum + (angle > 0 ? 1 : 0), 0);
+    faultsAlone(wrong, own, againstOf(target, side), beside);
+    judged += countBent(own.angles);
+    const limbFaults = countSet(wrong, wrong.length);
     faults += limbFaults;
-    details[side] = { faults: limbFaults, sourceAgainst: srcWrong };
+    details[side] = { faults: limbFaults, sourceAgainst };
     for (const place of placesAbove(target, limb.roles.middle, limb.middle.joint, wrong, 0)) {
       const note = `bent ${place.value.toFixed(0)}° the wrong way`;
       places.push({ ...place, value: place.frames[1] - place.frames[0] + 1, note });
@@ -102,85 +58,151 @@ function hinge(evidence: Evidence, id: 'hinge-knee' | 'hinge-elbow'): Measure {
   return measured(evidence, id, faults, places, { ...details, judgedFrames: judged });
 }
 
+function isBent(angle: number): boolean {
+  return angle * DEGREES > HINGE_MIN_DEGREES;
+}
+
+function countBent(angles: Float64Array): number {
+  let count = 0;
+  for (let f = 0; f < angles.length; f++) if (isBent(angles[f]!)) count++;
+  return count;
+}
+
+function countSet(values: ArrayLike<number>, frameCount: number): number {
+  let count = 0;
+  for (let f = 0; f < frameCount; f++) if (values[f]! > 0) count++;
+  return count;
+}
+
+/** Degrees of the frames from `first` on in which a limb is bent against its sense. */
+function faultsAlone(wrong: Float64Array, own: Bends, against: Uint8Array, first: number): void {
+  for (let f = first; f < wrong.length; f++) if (against[f] === 1) wrong[f] = own.angles[f]! * DEGREES;
+}
+
+/**
+ * Degrees of the frames in which a limb is bent the wrong way beside a source. A bent source is the better witness; the body
+ * itself is asked where the source's limb is straight, and for the knee always, since its sense can be read from the leg and
+ * the foot.
+ */
+function faultsBeside(
+  wrong: Float64Array,
+  own: Bends,
+  its: Bends,
+  against: Uint8Array,
+  itsAgainst: Uint8Array,
+  isKnee: boolean,
+  frameCount: number,
+): void {
+  for (let f = 0; f < frameCount; f++) {
+    if (!isBent(own.angles[f]!)) continue;
+    const fault = isBent(its.angles[f]!)
+      ? (isKnee && against[f] === 1 && itsAgainst[f] === 0) || carriedCosine(its, own, f) < OPPOSITE
+      : against[f] === 1;
+    if (fault) wrong[f] = own.angles[f]! * DEGREES;
+  }
+}
+
 const turn = new Float64Array(4);
 const carried = new Float64Array(3);
 
 /** Cosine between two bend directions after the first limb was swung onto the line of the second. */
-function carriedCosine(a: Bend, b: Bend): number {
-  rotationBetween(turn, 0, a.line, 0, b.line, 0);
-  rotateVec(carried, 0, turn, 0, a.direction, 0);
-  return dotVec(carried, 0, b.direction, 0);
+function carriedCosine(a: Bends, b: Bends, f: number): number {
+  rotationBetween(turn, 0, a.lines, f * 3, b.lines, f * 3);
+  rotateVec(carried, 0, turn, 0, a.directions, f * 3);
+  return dotVec(carried, 0, b.directions, f * 3);
 }
 
-/** True: bends as it should; false: against; null: cannot be told. */
-type BendSense = (f: number, bend: Bend) => boolean | null;
+const NONE = new Float64Array(0);
 
-function bendSense(track: Track, limb: LimbPoints, side: Side, foot: FootPoints | null, isKnee: boolean): BendSense {
-  return isKnee ? kneeSense(track, foot) : elbowSense(track, limb, side);
-}
+/**
+ * Frames in which a bent knee stands out behind: 1. It should stand out to the front: of the pelvis, whose front is swung along
+ * with the leg (down the trunk onto the line from hip to ankle), and of the foot. Against means that both, on the mean, see it
+ * behind.
+ */
+const kneeAgainst = rememberedBy((track: Track, side: Side): Uint8Array => {
+  const against = new Uint8Array(track.frameCount);
+  const bends = bendsOf(track, `${side}Leg`);
+  const foot = footPointsOf(track, side);
+  const axes = pelvisAxesOf(track);
+  let headings: Float64Array | null = null;
+  if (foot) {
+    headings = new Float64Array(track.frameCount * 3);
+    turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
+  }
+  if (bends) judgeKnee(against, bends, axes ?? NONE, headings ?? NONE);
+  return against;
+});
 
-const axes = new Float64Array(9);
 const down = new Float64Array(3);
 const ahead = new Float64Array(3);
-const heading = new Float64Array(3);
 
-/**
- * A knee stands out to the front: of the pelvis, whose front is swung along with the leg (down the trunk onto the line
- * from hip to ankle), and of the foot. Against means that both, on the mean, see it behind.
- */
-function kneeSense(track: Track, foot: FootPoints | null): BendSense {
-  return (f, bend) => {
+/** @param axes, headings  empty where there are none */
+function judgeKnee(against: Uint8Array, bends: Bends, axes: Float64Array, headings: Float64Array): void {
+  const { angles, directions, lines } = bends;
+  for (let f = 0, i = 0, a = 0; f < against.length; f++, i += 3, a += 9) {
+    if (!isBent(angles[f]!)) continue;
     let sum = 0;
     let count = 0;
-    if (pelvisAxes(track, f, axes, 0)) {
+    if (axes.length > 0 && !Number.isNaN(axes[a]!)) {
       for (let k = 0; k < 3; k++) {
-        down[k] = -axes[3 + k]!;
-        ahead[k] = axes[6 + k]!;
+        down[k] = -axes[a + 3 + k]!;
+        ahead[k] = axes[a + 6 + k]!;
       }
-      rotationBetween(turn, 0, down, 0, bend.line, 0);
+      rotationBetween(turn, 0, down, 0, lines, i);
       rotateVec(ahead, 0, turn, 0, ahead, 0);
-      sum += dotVec(ahead, 0, bend.direction, 0);
+      sum += dotVec(ahead, 0, directions, i);
       count++;
     }
-    if (foot) {
-      rotateXyz(heading, 0, track.rotations, rotationIndex(track, f, foot.heel.joint), ...foot.heading);
-      const length2 = dotVec(bend.line, 0, bend.line, 0);
-      const along = length2 > 0 ? dotVec(heading, 0, bend.line, 0) / length2 : 0;
-      for (let k = 0; k < 3; k++) heading[k]! -= along * bend.line[k]!;
-      // A foot stretched along the shin points nowhere.
-      if (normalizeVec(heading, 0) > 0.3) {
-        sum += dotVec(heading, 0, bend.direction, 0);
-        count++;
-      }
+    // A foot stretched along the shin points nowhere.
+    if (headings.length > 0 && squareTo(headings, i, lines, i) > 0.3) {
+      sum += dotVec(headings, i, directions, i);
+      count++;
     }
-    return count === 0 ? null : sum / count > -0.25;
-  };
+    if (count > 0 && sum / count <= -0.25) against[f] = 1;
+  }
+}
+
+/** Makes the vector at `v` square to a line and of length 1; returns the length that it had when it was square. */
+function squareTo(vec: Float64Array, v: number, line: Float64Array, i: number): number {
+  const length2 = dotVec(line, i, line, i);
+  const along = length2 > 0 ? dotVec(vec, v, line, i) / length2 : 0;
+  for (let k = 0; k < 3; k++) vec[v + k]! -= along * line[i + k]!;
+  return normalizeVec(vec, v);
 }
 
 /**
- * An elbow brings the forearm to the front as the rest pose sees it, or the way it is already bent there; the upper arm
- * carries that direction with it. Against means more than 120 degrees away. A rest pose that does not stand tells nothing.
+ * Frames in which a bent elbow is bent against its sense: 1. An elbow brings the forearm to the front as the rest pose sees it;
+ * the upper arm carries that direction with it. Against means more than 120 degrees away. A rest pose that does not stand tells
+ * nothing.
  */
-function elbowSense(track: Track, limb: LimbPoints, side: Side): BendSense {
+const elbowAgainst = rememberedBy((track: Track, side: Side): Uint8Array => {
+  const against = new Uint8Array(track.frameCount);
+  const limb = track.limbs[`${side}Arm`];
+  const bends = bendsOf(track, `${side}Arm`);
   const { rest } = track;
-  if (!track.standing) return () => null;
+  if (!limb || !bends || !track.standing) return against;
   const shoulder = limb.root.joint;
-  const flexed = new Float64Array([0, 0, 1]);
   const line = new Float64Array(3);
   subVec(line, 0, rest.positions, limb.middle.joint * 3, rest.positions, shoulder * 3);
   normalizeVec(line, 0);
   const sideways = side === 'left' ? line[0]! : -line[0]!;
   // An arm that is held out to the front or behind has no front of its own.
-  if (Math.abs(line[2]!) > 0.8 || (sideways < -0.3 && line[1]! > -0.5)) return () => null;
+  if (Math.abs(line[2]!) > 0.8 || (sideways < -0.3 && line[1]! > -0.5)) return against;
+  const flexed = new Float64Array([0, 0, 1]);
   rotateVecInverse(flexed, 0, rest.rotations, shoulder * 4, flexed, 0);
-  const expected = new Float64Array(3);
-  return (f, bend) => {
-    rotateVec(expected, 0, track.rotations, rotationIndex(track, f, shoulder), flexed, 0);
-    const length2 = dotVec(bend.line, 0, bend.line, 0);
-    const along = length2 > 0 ? dotVec(expected, 0, bend.line, 0) / length2 : 0;
-    for (let k = 0; k < 3; k++) expected[k]! -= along * bend.line[k]!;
-    if (normalizeVec(expected, 0) < 0.2) return null;
+  judgeElbow(against, bends, jointTurns(track, shoulder), flexed);
+  return against;
+});
+
+const expected = new Float64Array(3);
+
+function judgeElbow(against: Uint8Array, bends: Bends, shoulder: Float64Array, flexed: Float64Array): void {
+  const { angles, directions, lines } = bends;
+  for (let f = 0, i = 0; f < against.length; f++, i += 3) {
+    if (!isBent(angles[f]!)) continue;
+    rotateVec(expected, 0, shoulder, f * 4, flexed, 0);
+    if (squareTo(expected, 0, lines, i) < 0.2) continue;
     // The elbow stands out on the side from which the forearm comes.
-    return -dotVec(expected, 0, bend.direction, 0) > -0.5;
-  };
+    if (dotVec(expected, 0, directions, i) >= 0.5) against[f] = 1;
+  }
 }

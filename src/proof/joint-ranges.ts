@@ -1,83 +1,14 @@
-import { rotateXyz } from '../math/quat.ts';
-import { RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
-import { bendAt, createBend } from './hinges.ts';
-import type { FootPoints, Json, Measure, Where } from './measure.ts';
+import { JOINT_RANGES, type JointRange, jointAngles } from './joint-angles.ts';
+import type { Json, Measure, Where } from './measure.ts';
+import { rememberedBy } from './remember.ts';
 import { MEASURE_RULES } from './thresholds.ts';
-import { type LimbPoints, pelvisAxes, pointAt, rotationIndex, type Track } from './track.ts';
-
-export interface JointRange extends RangeOfMotion {
-  joint: 'knee' | 'elbow' | 'hip' | 'ankle';
-}
-
-/**
- * Ranges that joint positions can tell, degrees from standing. For animation, not for medical use.
- * Extension of knee and elbow beyond straight is the business of the hinge measures.
- */
-export const JOINT_RANGES: readonly JointRange[] = [
-  { joint: 'knee', ...RANGES_OF_MOTION.kneeFlexion },
-  { joint: 'elbow', ...RANGES_OF_MOTION.elbowFlexion },
-  { joint: 'hip', ...RANGES_OF_MOTION.hipFlexion },
-  {
-    joint: 'ankle',
-    ...RANGES_OF_MOTION.ankleFlexion,
-    // The published 20 degrees are measured without load; a standing leg leans further over its foot.
-    max: 40,
-    source: `${RANGES_OF_MOTION.ankleFlexion.source}; about 40 under body weight (lunge, value from memory)`,
-  },
-];
-
-const DEGREES = 180 / Math.PI;
-
-/** Degrees a frame, NaN where it cannot be told; null where joints are missing. */
-export function jointAngles(
-  track: Track,
-  joint: JointRange['joint'],
-  limb: LimbPoints | null,
-  foot: FootPoints | null,
-): Float64Array | null {
-  if (!limb) return null;
-  if (joint === 'ankle' && !foot) return null;
-  const angles = new Float64Array(track.frameCount);
-  const bend = createBend();
-  const axes = new Float64Array(9);
-  const a = new Float64Array(3);
-  const b = new Float64Array(3);
-  for (let f = 0; f < track.frameCount; f++) {
-    if (joint === 'knee' || joint === 'elbow') {
-      bendAt(track, limb, f, bend);
-      angles[f] = bend.angle * DEGREES;
-    } else if (joint === 'hip') {
-      pointAt(track, f, limb.root, a, 0);
-      pointAt(track, f, limb.middle, b, 0);
-      if (!pelvisAxes(track, f, axes, 0)) angles[f] = Number.NaN;
-      else {
-        const x = b[0]! - a[0]!;
-        const y = b[1]! - a[1]!;
-        const z = b[2]! - a[2]!;
-        const up = x * axes[3]! + y * axes[4]! + z * axes[5]!;
-        const ahead = x * axes[6]! + y * axes[7]! + z * axes[8]!;
-        // Out to the side the sagittal angle means nothing.
-        const flat = Math.hypot(up, ahead) / Math.hypot(x, y, z);
-        const angle = Math.atan2(ahead, -up) * DEGREES;
-        angles[f] = flat < 0.8 ? Number.NaN : angle < -120 ? angle + 360 : angle;
-      }
-    } else {
-      pointAt(track, f, limb.middle, a, 0);
-      pointAt(track, f, limb.end, b, 0);
-      for (let k = 0; k < 3; k++) a[k]! -= b[k]!;
-      rotateXyz(b, 0, track.rotations, rotationIndex(track, f, foot!.heel.joint), ...foot!.heading);
-      const cos = (a[0]! * b[0]! + a[1]! * b[1]! + a[2]! * b[2]!) / (Math.hypot(a[0]!, a[1]!, a[2]!) || 1);
-      angles[f] = 90 - Math.acos(Math.min(1, Math.max(-1, cos))) * DEGREES;
-    }
-  }
-  return angles;
-}
+import type { Track } from './track.ts';
 
 /** How far joints leave their published ranges, where the source does not leave them as far. */
 export function measureRanges(evidence: Evidence): Measure {
-  const { target, source, sharedFrames } = evidence;
+  const { target, source } = evidence;
   const places: Where[] = [];
   const details: { [key: string]: Json } = {};
   let worst = 0;
@@ -86,31 +17,20 @@ export function measureRanges(evidence: Evidence): Measure {
     for (const side of SIDES) {
       const name = range.joint === 'elbow' ? (`${side}Arm` as const) : (`${side}Leg` as const);
       const limb = target.limbs[name];
-      const angles = jointAngles(target, range.joint, limb, evidence.feet[side]);
+      const angles = jointAngles(target, range.joint, side);
       if (!angles || !limb) continue;
       taken++;
-      const srcAngles = source ? jointAngles(source, range.joint, source.limbs[name], evidence.sourceFeet[side]) : null;
+      const its = source && outsideOf(source, range)[side];
       const excess = new Float64Array(target.frameCount);
-      let low = Number.POSITIVE_INFINITY;
-      let high = Number.NEGATIVE_INFINITY;
-      let srcWorst = 0;
-      for (let f = 0; f < target.frameCount; f++) {
-        const angle = angles[f]!;
-        if (Number.isNaN(angle)) continue;
-        low = Math.min(low, angle);
-        high = Math.max(high, angle);
-        const srcExcess = srcAngles && f < sharedFrames ? outside(srcAngles[f]!, range) : 0;
-        srcWorst = Math.max(srcWorst, srcExcess);
-        excess[f] = Math.max(0, outside(angle, range) - srcExcess);
-        worst = Math.max(worst, excess[f]!);
-      }
+      const { low, high, others } = excesses(excess, angles, its ?? NONE, range.min, range.max);
+      worst = Math.max(worst, largest(excess));
       if (high >= low)
         details[`${side} ${range.joint}`] = {
           positive: range.positive,
           min: low,
           max: high,
           range: [range.min, range.max],
-          sourceExcess: srcWorst,
+          sourceExcess: others,
         };
       const joint =
         range.joint === 'hip' ? limb.root.joint : range.joint === 'ankle' ? limb.end.joint : limb.middle.joint;
@@ -124,6 +44,49 @@ export function measureRanges(evidence: Evidence): Measure {
   return measured(evidence, 'range-of-motion', worst, places, details);
 }
 
-function outside(angle: number, range: JointRange): number {
-  return Number.isNaN(angle) ? 0 : Math.max(0, angle - range.max, range.min - angle);
+const NONE = new Float64Array(0);
+
+/** How far the source leaves a range, by side, in each frame; null where joints are missing. */
+const outsideOf = rememberedBy((source: Track, range: JointRange) => {
+  const ofSide = (side: 'left' | 'right'): Float64Array | null => {
+    const angles = jointAngles(source, range.joint, side);
+    if (!angles) return null;
+    const excess = new Float64Array(angles.length);
+    excesses(excess, angles, NONE, range.min, range.max);
+    return excess;
+  };
+  return { left: ofSide('left'), right: ofSide('right') };
+});
+
+/**
+ * Degrees outside of a range, less what another figure is outside in the same frame. Returns the extremes of the angles, and
+ * the most that the other figure is outside in frames that have one.
+ */
+function excesses(
+  excess: Float64Array,
+  angles: Float64Array,
+  other: Float64Array,
+  min: number,
+  max: number,
+): { low: number; high: number; others: number } {
+  let others = 0;
+  let low = Number.POSITIVE_INFINITY;
+  let high = Number.NEGATIVE_INFINITY;
+  for (let f = 0; f < angles.length; f++) {
+    const angle = angles[f]!;
+    // NaN, where the angle cannot be told, is below and above nothing.
+    if (angle < low) low = angle;
+    if (angle > high) high = angle;
+    const outside = angle > max ? angle - max : angle < min ? min - angle : 0;
+    const its = f < other.length ? other[f]! : 0;
+    if (its > others && !Number.isNaN(angle)) others = its;
+    excess[f] = outside > its ? outside - its : 0;
+  }
+  return { low, high, others };
+}
+
+function largest(values: Float64Array): number {
+  let most = 0;
+  for (let f = 0; f < values.length; f++) if (values[f]! > most) most = values[f]!;
+  return most;
 }

@@ -1,12 +1,14 @@
 import { distanceVec } from '../math/vec.ts';
 import type { Role } from '../pairing/roles.ts';
 import type { Side } from '../skeleton/side.ts';
+import { jointName, type LimbName } from './build.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
+import { rememberedBy } from './remember.ts';
 import { spread } from './statistics.ts';
 import { thicknessRatio } from './thickness.ts';
 import { MEASURE_RULES } from './thresholds.ts';
-import { jointName, type LimbName, pathOf, pointAt, type Track } from './track.ts';
+import { jointPath, pathOf, pointAt, type Track } from './track.ts';
 
 /** A foot that is about to stand or has just stood leaves its target for its plant. Seconds. */
 const RAMP = 0.2;
@@ -26,7 +28,8 @@ function limbTarget(
 ): Measure {
   const { target, source, sharedFrames } = evidence;
   if (!source) return notMeasured(evidence, id, 'there is no source to reach for');
-  const errors: number[] = [];
+  const errors = new Float64Array(sharedFrames * limbs.length);
+  let taken = 0;
   const places: Where[] = [];
   const details: { [key: string]: Json } = {};
   let missing = 0;
@@ -47,22 +50,14 @@ function limbTarget(
     const busy = isLeg ? standingOrNear(evidence, side) : restingOrNear(evidence, side);
     const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
-    const judged: number[] = [];
-    for (let f = 0, i = 0; f < sharedFrames; f++, i += 3) {
-      if (busy?.[f]) continue;
-      let sum = 0;
-      for (let c = 0; c < 3; c++) {
-        const off = end[i + c]! - root[i + c]! - k * (srcEnd[i + c]! - srcRoot[i + c]!);
-        sum += off * off;
-      }
-      error[f] = Math.max(0, Math.sqrt(sum) / target.legLength - allowance);
-      judged.push(error[f]!);
-    }
-    for (const e of judged) errors.push(e);
-    details[limb] = { ...spread(judged), frames: judged.length, allowance };
+    reachErrors(error, root, end, srcRoot, srcEnd, k, target.legLength, allowance);
+    const judged = errors.subarray(taken);
+    const frames = busy ? takeAndClear(error, busy, judged) : takeAll(error, judged);
+    taken += frames;
+    details[limb] = { ...spread(judged, frames), frames, allowance };
     places.push(...placesAbove(target, own.roles.end, own.end.joint, error, MEASURE_RULES[id].threshold, 4));
   }
-  if (errors.length === 0) {
+  if (taken === 0) {
     const what = id === 'limb-target-feet' ? 'leg' : 'arm';
     return notMeasured(
       evidence,
@@ -74,7 +69,42 @@ function limbTarget(
           : 'the hands rest on something all the time',
     );
   }
-  return measured(evidence, id, spread(errors).p95, places, { ...spread(errors), ...details });
+  const all = spread(errors, taken);
+  return measured(evidence, id, all.p95, places, { ...all, ...details });
+}
+
+/** How far an end is from where the source's is, seen from the root and times `k`; as shares of a length, less an allowance. */
+function reachErrors(
+  errors: Float64Array,
+  root: Float64Array,
+  end: Float64Array,
+  srcRoot: Float64Array,
+  srcEnd: Float64Array,
+  k: number,
+  length: number,
+  allowance: number,
+): void {
+  for (let f = 0, i = 0; f < errors.length; f++, i += 3) {
+    const x = end[i]! - root[i]! - k * (srcEnd[i]! - srcRoot[i]!);
+    const y = end[i + 1]! - root[i + 1]! - k * (srcEnd[i + 1]! - srcRoot[i + 1]!);
+    const z = end[i + 2]! - root[i + 2]! - k * (srcEnd[i + 2]! - srcRoot[i + 2]!);
+    errors[f] = Math.max(0, Math.sqrt(x * x + y * y + z * z) / length - allowance);
+  }
+}
+
+/** Copies the values of frames that are not busy one behind the other and clears the others; returns how many they are. */
+function takeAndClear(values: Float64Array, busy: Uint8Array, out: Float64Array): number {
+  let count = 0;
+  for (let f = 0; f < values.length; f++) {
+    if (busy[f]) values[f] = 0;
+    else out[count++] = values[f]!;
+  }
+  return count;
+}
+
+function takeAll(values: Float64Array, out: Float64Array): number {
+  out.set(values);
+  return values.length;
 }
 
 /** By how much the target's foot is longer than the source's, each as a share of its own leg. */
@@ -119,24 +149,46 @@ const RESTING: readonly { part: Role | 'otherHand' | 'otherForearm'; near: numbe
 const RESTING_HEIGHT = 0.18;
 
 /** Frames in which a hand of the source rests on something, or soon will, or just did. */
-export function restingOrNear({ source, target, sharedFrames }: Evidence, side: Side): Uint8Array | null {
+export const restingOrNear = rememberedBy(({ source, target }: Evidence, side: Side): Uint8Array | null => {
+  const resting = source && restingFrames(source, side);
+  if (!resting) return null;
+  const flags = new Uint8Array(target.frameCount);
+  flagAround(flags, resting, Math.round(HAND_RAMP / target.frameDuration));
+  return flags;
+});
+
+function flagAround(flags: Uint8Array, set: Uint8Array, ramp: number): void {
+  for (let f = 0; f < set.length; f++) if (set[f] === 1) flags.fill(1, Math.max(0, f - ramp), f + ramp + 1);
+}
+
+/** Frames in which a hand rests on something; null without a hand. */
+const restingFrames = rememberedBy((track: Track, side: Side): Uint8Array | null => {
   const hand = `${side}Hand` as const;
   const other = side === 'left' ? 'right' : 'left';
-  if (!source || source.figure.roles[hand] === undefined) return null;
-  const spans: [number, number][] = [];
-  const ramp = Math.round(HAND_RAMP / target.frameDuration);
-  const addNear = (isNear: (f: number) => boolean): void => {
-    for (let f = 0; f < sharedFrames; f++) if (isNear(f)) spans.push([Math.max(0, f - ramp), f + ramp]);
-  };
+  const joint = track.figure.roles[hand];
+  if (joint === undefined) return null;
+  const flags = new Uint8Array(track.frameCount);
   for (const { part, near } of RESTING) {
     const role =
       part === 'otherHand' ? (`${other}Hand` as const) : part === 'otherForearm' ? (`${other}LowerArm` as const) : part;
-    const apart = distances(source, hand, role, sharedFrames);
-    if (apart) addNear((f) => apart[f]! < near);
+    const its = partnerPath(track, hand, role);
+    if (its) flagNear(flags, jointPath(track, joint), its, near * track.legLength);
   }
-  const path = pathOf(source, { joint: source.figure.roles[hand]!, offset: [0, 0, 0] });
-  addNear((f) => path[f * 3 + 1]! < RESTING_HEIGHT * source.legLength);
-  return flagsOf(spans, target.frameCount);
+  flagLow(flags, jointPath(track, joint), RESTING_HEIGHT * track.legLength);
+  return flags;
+});
+
+function flagNear(flags: Uint8Array, a: Float64Array, b: Float64Array, near: number): void {
+  for (let f = 0, i = 0; f < flags.length; f++, i += 3) {
+    const x = a[i]! - b[i]!;
+    const y = a[i + 1]! - b[i + 1]!;
+    const z = a[i + 2]! - b[i + 2]!;
+    if (x * x + y * y + z * z < near * near) flags[f] = 1;
+  }
+}
+
+function flagLow(flags: Uint8Array, path: Float64Array, height: number): void {
+  for (let f = 0; f < flags.length; f++) if (path[f * 3 + 1]! < height) flags[f] = 1;
 }
 
 /** Joints closer than this (share of the source's leg length) touch; the second number is what the hand may touch. */
@@ -156,55 +208,102 @@ const TOUCH_SHORTEST = 0.15;
 export function measureSelfContact(evidence: Evidence): Measure {
   const { target, source, sharedFrames } = evidence;
   if (!source) return notMeasured(evidence, 'self-contact', 'there is no source to compare with');
-  const excesses: number[] = [];
+  const excesses = new Float64Array(sharedFrames * TOUCH.length);
+  let taken = 0;
   const places: Where[] = [];
   const details: { [key: string]: Json } = {};
-  for (const { a, b, near } of TOUCH) {
-    const own = distances(target, a, b, sharedFrames);
-    const performer = distances(source, a, b, sharedFrames);
-    if (!own || !performer) continue;
-    const touching = new Uint8Array(sharedFrames);
-    const shortest = Math.max(2, Math.round(TOUCH_SHORTEST / target.frameDuration));
-    for (let f = 0; f < sharedFrames; ) {
-      let end = f;
-      while (end < sharedFrames && performer[end]! < near) end++;
-      if (end - f >= shortest) touching.fill(1, f, end);
-      f = Math.max(end, f + 1);
-    }
+  const shortest = Math.max(2, Math.round(TOUCH_SHORTEST / target.frameDuration));
+  for (const touch of TOUCH) {
+    const { a, b } = touch;
+    const path = partnerPath(target, a, b);
+    const performer = touches(source, touch);
+    if (!path || !performer) continue;
+    const touching = longRuns(performer.near, shortest);
+    const thicker = thicknessRatio(target.build, source.build, a, b);
     const excess = new Float64Array(sharedFrames);
-    const judged: number[] = [];
-    const thicker = thicknessRatio(target, source, a, b);
-    for (let f = 0; f < sharedFrames; f++) {
-      if (!touching[f]) continue;
-      excess[f] = Math.max(0, own[f]! - thicker * performer[f]!);
-      judged.push(excess[f]!);
-    }
-    if (judged.length === 0) continue;
-    for (const e of judged) excesses.push(e);
-    details[`${a} ${b}`] = { ...spread(judged), frames: judged.length, thicker };
-    for (const place of placesAbove(
-      target,
-      a,
-      target.figure.roles[a]!,
+    const judged = excesses.subarray(taken);
+    const frames = excessesOf(
       excess,
-      MEASURE_RULES['self-contact'].threshold,
-    ))
+      judged,
+      touching,
+      jointPath(target, target.figure.roles[a]!),
+      path,
+      target.legLength,
+      performer.apart,
+      thicker,
+    );
+    if (frames === 0) continue;
+    taken += frames;
+    details[`${a} ${b}`] = { ...spread(judged, frames), frames, thicker };
+    const { threshold } = MEASURE_RULES['self-contact'];
+    for (const place of placesAbove(target, a, target.figure.roles[a]!, excess, threshold))
       places.push({ ...place, note: `away from ${b} (${jointName(target.figure, target.figure.roles[b]!)})` });
   }
-  if (excesses.length === 0)
+  if (taken === 0)
     return notMeasured(evidence, 'self-contact', 'no hand of the source rests on the body or on the other hand');
-  return measured(evidence, 'self-contact', spread(excesses).p95, places, details);
+  return measured(evidence, 'self-contact', spread(excesses, taken).p95, places, details);
 }
 
-/** Distance of two joints a frame, as a share of leg length; null where one is missing. */
-function distances(track: Track, a: Role, b: Role, frameCount: number): Float64Array | null {
+/** Distance of two joints of the source in each frame as a share of leg length, and the frames in which they are near. */
+const touches = rememberedBy((source: Track, { a, b, near }: (typeof TOUCH)[number]) => {
+  const its = partnerPath(source, a, b);
+  if (!its) return null;
+  const apart = new Float64Array(source.frameCount);
+  const flags = new Uint8Array(source.frameCount);
+  distancesBetween(apart, flags, jointPath(source, source.figure.roles[a]!), its, source.legLength, near);
+  return { apart, near: flags };
+});
+
+function distancesBetween(
+  apart: Float64Array,
+  flags: Uint8Array,
+  a: Float64Array,
+  b: Float64Array,
+  length: number,
+  near: number,
+): void {
+  for (let f = 0; f < apart.length; f++) {
+    apart[f] = distanceVec(a, f * 3, b, f * 3) / length;
+    if (apart[f]! < near) flags[f] = 1;
+  }
+}
+
+/** Leaves of some flags those in runs of at least so many. */
+function longRuns(flags: Uint8Array, shortest: number): Uint8Array {
+  const result = new Uint8Array(flags.length);
+  for (let f = flags.indexOf(1); f >= 0; ) {
+    const next = flags.indexOf(0, f);
+    const end = next < 0 ? flags.length : next;
+    if (end - f >= shortest) result.fill(1, f, end);
+    f = next < 0 ? -1 : flags.indexOf(1, end);
+  }
+  return result;
+}
+
+/** How much farther apart than the source's two joints are where those touch; also copied one behind the other, and counted. */
+function excessesOf(
+  excess: Float64Array,
+  judged: Float64Array,
+  touching: Uint8Array,
+  a: Float64Array,
+  b: Float64Array,
+  length: number,
+  apart: Float64Array,
+  thicker: number,
+): number {
+  let count = 0;
+  for (let f = 0; f < excess.length; f++) {
+    if (touching[f] !== 1) continue;
+    excess[f] = Math.max(0, distanceVec(a, f * 3, b, f * 3) / length - thicker * apart[f]!);
+    judged[count++] = excess[f]!;
+  }
+  return count;
+}
+
+/** Path of what joint `a` may touch; null where one of both is missing. */
+function partnerPath(track: Track, a: Role, b: Role): Float64Array | null {
   const ja = track.figure.roles[a];
   const jb = track.figure.roles[b];
   if (ja === undefined || jb === undefined || ja === jb || !track.legLength) return null;
-  const pa = pathOf(track, { joint: ja, offset: [0, 0, 0] });
-  const pb = pathOf(track, { joint: jb, offset: [0, 0, 0] });
-  const result = new Float64Array(frameCount);
-  for (let f = 0, i = 0; f < frameCount; f++, i += 3)
-    result[f] = Math.hypot(pa[i]! - pb[i]!, pa[i + 1]! - pb[i + 1]!, pa[i + 2]! - pb[i + 2]!) / track.legLength;
-  return result;
+  return jointPath(track, jb);
 }

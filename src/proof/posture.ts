@@ -1,45 +1,42 @@
-import { angleBetweenQuats, mulInverseQuat, mulQuat, normalizeQuat } from '../math/quat.ts';
+import { mulInverseQuat, normalizeQuat } from '../math/quat.ts';
 import { mirrorRole, type Role, sidedRole } from '../pairing/roles.ts';
-import { SIDES } from '../skeleton/side.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
+import { addByCloseness, degreesOf, directionBetween, keysBetween, turnDegreesOf, turnKeys } from './angles.ts';
+import { LIMB_NAMES } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { restingOrNear } from './limb-ends.ts';
-import type { Json, Measure, Where } from './measure.ts';
+import type { FootPoints, Json, Measure, Where } from './measure.ts';
+import { remembered, rememberedBy } from './remember.ts';
 import { spread } from './statistics.ts';
 import { MEASURE_RULES, type MeasureId } from './thresholds.ts';
-import { LIMB_NAMES, pathOf, rotationIndex, type Track } from './track.ts';
+import { jointPath, jointTurns, pathOf, type Track, turnVec } from './track.ts';
 
-const DEGREES = 180 / Math.PI;
-
-/** A segment of the body as two paths, and the role a fault is reported on. */
+/** A segment of the body, and the role a fault is reported on. */
 interface Segment {
-  name: string;
   role: Role;
   joint: number;
-  from: Float64Array;
-  to: Float64Array;
+  /** Where it points in each frame, of any length, frameCount × 3. */
+  direction: Float64Array;
 }
+
+type Segments = ReadonlyMap<string, Segment>;
 
 /**
  * Limb segments, and hands where a finger tells their direction. Trunk, collar bones and neck are left out: where their
  * joints sit differs from rig to rig; the trunk has a measure of its own.
  */
-function segments(track: Track): Map<string, Segment> {
+const segments = remembered((track: Track): Segments => {
   const { roles } = track.figure;
   const result = new Map<string, Segment>();
-  const path = (joint: number) => pathOf(track, { joint, offset: [0, 0, 0] });
+  const add = (role: Role, joint: number, from: Float64Array, to: Float64Array): void => {
+    result.set(role, { role, joint, direction: directionBetween(from, to) });
+  };
   for (const name of LIMB_NAMES) {
     const limb = track.limbs[name];
     if (!limb) continue;
     const middle = pathOf(track, limb.middle);
-    const { root: upper, middle: lower } = limb.roles;
-    result.set(upper, { name: upper, role: upper, joint: limb.root.joint, from: pathOf(track, limb.root), to: middle });
-    result.set(lower, {
-      name: lower,
-      role: lower,
-      joint: limb.middle.joint,
-      from: middle,
-      to: pathOf(track, limb.end),
-    });
+    add(limb.roles.root, limb.root.joint, pathOf(track, limb.root), middle);
+    add(limb.roles.middle, limb.middle.joint, middle, pathOf(track, limb.end));
   }
   for (const [from, to] of [
     ['leftHand', 'leftMiddleProximal'],
@@ -47,11 +44,10 @@ function segments(track: Track): Map<string, Segment> {
   ] as const) {
     const a = roles[from];
     const b = roles[to];
-    if (a !== undefined && b !== undefined && a !== b)
-      result.set(from, { name: from, role: from, joint: a, from: path(a), to: path(b) });
+    if (a !== undefined && b !== undefined && a !== b) add(from, a, jointPath(track, a), jointPath(track, b));
   }
   return result;
-}
+});
 
 /** A limb bent less than this (sine, 25 degrees) has no bend side worth comparing. */
 const BENT = 0.42;
@@ -61,39 +57,41 @@ const BENT = 0.42;
  * side to which the middle joint stands off it, reported on the middle one. The angles of upper and lower segment are not
  * compared: an arm with a long forearm needs others to bring its hand to the same place.
  */
-function limbLines(track: Track): Map<string, Segment> {
+const limbLines = remembered((track: Track): Segments => {
   const result = new Map<string, Segment>();
   for (const name of LIMB_NAMES) {
     const limb = track.limbs[name];
     if (!limb) continue;
     const from = pathOf(track, limb.root);
-    const to = pathOf(track, limb.end);
+    const line = directionBetween(from, pathOf(track, limb.end));
+    const side = directionBetween(from, pathOf(track, limb.middle));
+    keepBendSide(side, line);
     const { root: upper, middle: lower } = limb.roles;
-    result.set(upper, { name: upper, role: upper, joint: limb.root.joint, from, to });
-    result.set(lower, {
-      name: lower,
-      role: lower,
-      joint: limb.middle.joint,
-      ...bendSide(from, pathOf(track, limb.middle), to),
-    });
+    result.set(upper, { role: upper, joint: limb.root.joint, direction: line });
+    result.set(lower, { role: lower, joint: limb.middle.joint, direction: side });
   }
   return result;
-}
+});
 
-/** From the line root–end to the middle joint, square to it; of no length where the limb is nearly straight. */
-function bendSide(root: Float64Array, middle: Float64Array, end: Float64Array): Pick<Segment, 'from' | 'to'> {
-  const from = new Float64Array(middle.length);
-  const to = middle.slice();
-  for (let i = 0; i < middle.length; i += 3) {
-    const line = [end[i]! - root[i]!, end[i + 1]! - root[i + 1]!, end[i + 2]! - root[i + 2]!];
-    const upper = [middle[i]! - root[i]!, middle[i + 1]! - root[i + 1]!, middle[i + 2]! - root[i + 2]!];
-    const square = line[0]! ** 2 + line[1]! ** 2 + line[2]! ** 2;
-    const along = square > 0 ? (upper[0]! * line[0]! + upper[1]! * line[1]! + upper[2]! * line[2]!) / square : 0;
-    const off = Math.hypot(...upper.map((x, k) => x - along * line[k]!));
-    const isBent = off > (BENT / 2) * Math.hypot(...upper);
-    for (let k = 0; k < 3; k++) from[i + k] = isBent ? root[i + k]! + along * line[k]! : middle[i + k]!;
+/** Leaves of the way from root to middle joint what is square to the line; nothing where the limb is nearly straight. */
+function keepBendSide(upper: Float64Array, line: Float64Array): void {
+  for (let i = 0; i < upper.length; i += 3) {
+    const lx = line[i]!;
+    const ly = line[i + 1]!;
+    const lz = line[i + 2]!;
+    const ux = upper[i]!;
+    const uy = upper[i + 1]!;
+    const uz = upper[i + 2]!;
+    const square = lx * lx + ly * ly + lz * lz;
+    const along = square > 0 ? (ux * lx + uy * ly + uz * lz) / square : 0;
+    const x = ux - along * lx;
+    const y = uy - along * ly;
+    const z = uz - along * lz;
+    const isBent = x * x + y * y + z * z > (BENT / 2) * (BENT / 2) * (ux * ux + uy * uy + uz * uz);
+    upper[i] = isBent ? x : 0;
+    upper[i + 1] = isBent ? y : 0;
+    upper[i + 2] = isBent ? z : 0;
   }
-  return { from, to };
 }
 
 /** A foot that points down or up by more than 60 degrees has no heading. */
@@ -108,45 +106,51 @@ function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
   for (const side of SIDES) {
     const foot = feet[side];
     const role = sidedRole(side, 'Foot');
-    if (!foot || track.figure.roles[role] === undefined) continue;
-    const { joint, offset } = foot.heel;
-    const ahead: [number, number, number] = [0, 0, 0];
-    for (let k = 0; k < 3; k++) ahead[k] = offset[k]! + foot.heading[k]! * track.legLength;
-    const from = pathOf(track, foot.heel);
-    const to = pathOf(track, { joint, offset: ahead });
-    for (let i = 0; i < to.length; i += 3) {
-      const flat = Math.hypot(to[i]! - from[i]!, to[i + 2]! - from[i + 2]!);
-      if (flat > HAS_HEADING * track.legLength) to[i + 1] = from[i + 1]!;
-      else to.set(from.subarray(i, i + 3), i);
-    }
-    result.set(role, { name: role, role, joint, from, to });
+    if (foot && track.figure.roles[role] !== undefined)
+      result.set(role, { role, joint: foot.heel.joint, direction: footLine(track, foot) });
   }
   return result;
 }
 
-/** An arm whose hand rests on something goes where that is on this body: those frames take the least of the others. */
-function leaveOut(angles: Float64Array, frames: Uint8Array): void {
-  let least = Number.POSITIVE_INFINITY;
-  for (let f = 0; f < angles.length; f++) if (!frames[f]) least = Math.min(least, angles[f]!);
-  for (let f = 0; f < angles.length; f++) if (frames[f]) angles[f] = Number.isFinite(least) ? least : 0;
+const footLine = rememberedBy((track: Track, foot: FootPoints): Float64Array => {
+  const direction = new Float64Array(track.frameCount * 3);
+  turnVec(direction, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
+  layOnFloor(direction, HAS_HEADING);
+  return direction;
+});
+
+/** Takes the height out of unit directions; those that are shorter than `least` on the floor become nothing. */
+function layOnFloor(directions: Float64Array, least: number): void {
+  for (let i = 0; i < directions.length; i += 3) {
+    const x = directions[i]!;
+    const z = directions[i + 2]!;
+    directions[i + 1] = 0;
+    if (x * x + z * z > least * least) continue;
+    directions[i] = 0;
+    directions[i + 2] = 0;
+  }
 }
 
-/** Degrees between two segments a frame; 0 where one has no length. */
-function anglesBetween(a: Segment, b: Segment, frameCount: number): Float64Array {
-  const angles = new Float64Array(frameCount);
-  for (let f = 0, i = 0; f < frameCount; f++, i += 3) {
-    const ax = a.to[i]! - a.from[i]!;
-    const ay = a.to[i + 1]! - a.from[i + 1]!;
-    const az = a.to[i + 2]! - a.from[i + 2]!;
-    const bx = b.to[i]! - b.from[i]!;
-    const by = b.to[i + 1]! - b.from[i + 1]!;
-    const bz = b.to[i + 2]! - b.from[i + 2]!;
-    const cross = Math.hypot(ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx);
-    // With a segment of no length the cosine part may be -0, whose arc is 180 degrees.
-    angles[f] =
-      cross === 0 && ax * bx + ay * by + az * bz === 0 ? 0 : Math.atan2(cross, ax * bx + ay * by + az * bz) * DEGREES;
-  }
-  return angles;
+/** An arm whose hand rests on something goes where that is on this body: those frames take the least of the others. */
+function leaveOut(keys: Float64Array, frames: Uint8Array): void {
+  let least = Number.POSITIVE_INFINITY;
+  for (let f = 0; f < keys.length; f++) if (!frames[f] && keys[f]! < least) least = keys[f]!;
+  if (!Number.isFinite(least)) least = 0;
+  for (let f = 0; f < keys.length; f++) if (frames[f]) keys[f] = least;
+}
+
+/** Keys of the angle between two segments a frame; see `keysBetween`. */
+function keysOf(a: Segment, b: Segment, frameCount: number): Float64Array {
+  const keys = new Float64Array(frameCount);
+  keysBetween(keys, a.direction, b.direction);
+  return keys;
+}
+
+/** Degrees of keys, less an allowance. */
+function degreesBeyond(keys: Float64Array, allowance: number): Float64Array {
+  const degrees = new Float64Array(keys.length);
+  for (let f = 0; f < keys.length; f++) degrees[f] = Math.max(0, degreesOf(keys[f]!) - allowance);
+  return degrees;
 }
 
 /** A hand is told by one finger, and is compared less strictly. */
@@ -172,26 +176,19 @@ export function measurePose(evidence: Evidence): Measure[] {
     const other = like.get(name);
     if (!other) continue;
     const allowance = SEGMENT_ALLOWANCE[name] ?? 0;
-    const angles = anglesBetween(segment, other, sharedFrames);
-    const resting = /UpperArm|LowerArm/.test(name)
-      ? restingOrNear(evidence, name.startsWith('left') ? 'left' : 'right')
-      : null;
-    if (resting) leaveOut(angles, resting);
-    const { median, p95, worst: most } = spread(angles);
+    const keys = keysOf(segment, other, sharedFrames);
+    const side: Side = name.startsWith('left') ? 'left' : 'right';
+    const resting = /UpperArm|LowerArm/.test(name) ? restingOrNear(evidence, side) : null;
+    if (resting) leaveOut(keys, resting);
+    const { median, p95, worst: most } = spread(keys, sharedFrames, degreesOf);
     details[name] = { median, p95, worst: most };
     medians.set(name, median);
     worst = Math.max(worst, p95 - allowance);
-    const judged = allowance > 0 ? angles.map((angle) => Math.max(0, angle - allowance)) : angles;
-    if (p95 - allowance > MEASURE_RULES['pose-fidelity'].threshold) {
+    const { threshold } = MEASURE_RULES['pose-fidelity'];
+    if (p95 - allowance > threshold) {
       // One place a segment: the longest run says less than how far it is off as a whole.
-      const runs = placesAbove(
-        target,
-        segment.role,
-        segment.joint,
-        judged,
-        MEASURE_RULES['pose-fidelity'].threshold,
-        10,
-      );
+      const judged = degreesBeyond(keys, allowance);
+      const runs = placesAbove(target, segment.role, segment.joint, judged, threshold, 10);
       runs.sort((a, b) => b.value - a.value);
       if (runs[0]) places.push({ ...runs[0], note: `${name}: median ${median.toFixed(0)}°` });
     }
@@ -207,7 +204,7 @@ export function measurePose(evidence: Evidence): Measure[] {
   ];
 }
 
-function leftRight(evidence: Evidence, own: Map<string, Segment>, medians: Map<string, number>): Measure {
+function leftRight(evidence: Evidence, own: Segments, medians: Map<string, number>): Measure {
   const details: { [key: string]: Json } = {};
   const places: Where[] = [];
   let worst = 0;
@@ -235,6 +232,10 @@ function leftRight(evidence: Evidence, own: Map<string, Segment>, medians: Map<s
   return measured(evidence, 'left-right', worst, places, details);
 }
 
+function medianBetween(a: Segment, b: Segment, frameCount: number): number {
+  return spread(keysOf(a, b, frameCount), frameCount, degreesOf).median;
+}
+
 /** A limb follows the other side when it is nearer to that by this factor, and by this many degrees. */
 const SWAP_FACTOR = 0.6;
 const SWAP_DEGREES = 5;
@@ -243,11 +244,7 @@ const SWAP_DEGREES = 5;
  * Swapped sides, seen twice: a pair of limbs that follows the crossed limbs of the source better than its own; and a
  * body whose feet point behind it when its left is taken for left.
  */
-function measureSides(
-  evidence: Evidence,
-  own: Map<string, Segment> | null,
-  performer: Map<string, Segment> | null,
-): Measure {
+function measureSides(evidence: Evidence, own: Segments | null, performer: Segments | null): Measure {
   const { target, sharedFrames } = evidence;
   const details: { [key: string]: Json } = {};
   const places: Where[] = [];
@@ -290,8 +287,8 @@ function measureSides(
           const others = performer.get(b);
           if (!segment || !its || !others) complete = false;
           else {
-            same += spread(anglesBetween(segment, its, sharedFrames)).median / 4;
-            cross += spread(anglesBetween(segment, others, sharedFrames)).median / 4;
+            same += medianBetween(segment, its, sharedFrames) / 4;
+            cross += medianBetween(segment, others, sharedFrames) / 4;
           }
         }
       if (!complete) continue;
@@ -317,28 +314,25 @@ function feetBackwards(evidence: Evidence): number | null {
   if (leftUpperLeg === undefined || rightUpperLeg === undefined || target.frameCount === 0) return null;
   if (leftFoot === undefined || rightFoot === undefined || leftToes === undefined || rightToes === undefined)
     return null;
-  const paths = [leftUpperLeg, rightUpperLeg, leftFoot, leftToes, rightFoot, rightToes].map((joint) =>
-    pathOf(target, { joint, offset: [0, 0, 0] }),
-  );
-  const [l, r, lf, lt, rf, rt] = paths as [
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-  ];
+  const across = directionBetween(jointPath(target, rightUpperLeg), jointPath(target, leftUpperLeg));
+  const left = directionBetween(jointPath(target, leftFoot), jointPath(target, leftToes));
+  const right = directionBetween(jointPath(target, rightFoot), jointPath(target, rightToes));
+  return meanCosineAhead(across, left, right);
+}
+
+/** Mean cosine on the floor between where two feet point and what lies ahead of the line from right to left. */
+function meanCosineAhead(across: Float64Array, left: Float64Array, right: Float64Array): number {
   let sum = 0;
-  for (let f = 0, i = 0; f < target.frameCount; f++, i += 3) {
+  for (let i = 0; i < across.length; i += 3) {
     // Facing on the floor: left × up.
-    const faceX = -(l[i + 2]! - r[i + 2]!);
-    const faceZ = l[i]! - r[i]!;
-    const footX = lt[i]! - lf[i]! + rt[i]! - rf[i]!;
-    const footZ = lt[i + 2]! - lf[i + 2]! + rt[i + 2]! - rf[i + 2]!;
-    const lengths = Math.hypot(faceX, faceZ) * Math.hypot(footX, footZ);
+    const faceX = -across[i + 2]!;
+    const faceZ = across[i]!;
+    const footX = left[i]! + right[i]!;
+    const footZ = left[i + 2]! + right[i + 2]!;
+    const lengths = Math.sqrt((faceX * faceX + faceZ * faceZ) * (footX * footX + footZ * footZ));
     if (lengths > 0) sum += (faceX * footX + faceZ * footZ) / lengths;
   }
-  return sum / target.frameCount;
+  return sum / (across.length / 3);
 }
 
 /** Trunk and head orientation against the source's. */
@@ -361,54 +355,33 @@ function orientation(evidence: Evidence, id: MeasureId, candidates: readonly Rol
   if (!ownRole || !srcRole) return notMeasured(evidence, id, `${candidates[0]} is not paired on both figures`);
   const own = target.figure.roles[ownRole]!;
   const performer = source.figure.roles[srcRole]!;
-  const mean = usualOffset(source, performer, target, own, sharedFrames);
-  const expected = new Float64Array(4);
-  const angles = new Float64Array(sharedFrames);
-  for (let f = 0; f < sharedFrames; f++) {
-    mulQuat(expected, 0, source.rotations, rotationIndex(source, f, performer), mean, 0);
-    angles[f] = angleBetweenQuats(expected, 0, target.rotations, rotationIndex(target, f, own)) * DEGREES;
-  }
-  const { median, p95, worst } = spread(angles);
-  return measured(
-    evidence,
-    id,
-    p95,
-    placesAbove(target, ownRole, own, angles, MEASURE_RULES[id as 'head-orientation'].threshold, 10),
-    {
-      median,
-      p95,
-      worst,
-      roles: [ownRole, srcRole],
-    },
-  );
+  const offsets = new Float64Array(sharedFrames * 4);
+  turnsBetween(offsets, jointTurns(source, performer), jointTurns(target, own));
+  const keys = new Float64Array(sharedFrames);
+  turnKeys(keys, usualOf(offsets), offsets);
+  const { median, p95, worst } = spread(keys, sharedFrames, turnDegreesOf);
+  const { threshold } = MEASURE_RULES[id as 'head-orientation'];
+  const places = worst > threshold ? placesAbove(target, ownRole, own, keys.map(turnDegreesOf), threshold, 10) : [];
+  return measured(evidence, id, p95, places, { median, p95, worst, roles: [ownRole, srcRole] });
+}
+
+/** out = a⁻¹ · b, frame by frame. */
+function turnsBetween(out: Float64Array, a: Float64Array, b: Float64Array): void {
+  for (let i = 0; i < out.length; i += 4) mulInverseQuat(out, i, a, i, b, i);
 }
 
 /** Rounds in which the mean is drawn to where most frames agree; the change after five is below 0.1 degree. */
 const MEAN_ROUNDS = 8;
 
 /**
- * The rotation nearest to a⁻¹ · b in most frames: a mean weighted by one over the distance from it (Weiszfeld's way to the
+ * The rotation nearest to most of the given ones: a mean weighted by one over the distance from it (Weiszfeld's way to the
  * geometric median), so that a disagreement of a quarter of the clip stays in that quarter.
  */
-function usualOffset(a: Track, ja: number, b: Track, jb: number, frameCount: number): Float64Array {
-  const offsets = new Float64Array(frameCount * 4);
-  for (let f = 0; f < frameCount; f++)
-    mulInverseQuat(offsets, f * 4, a.rotations, rotationIndex(a, f, ja), b.rotations, rotationIndex(b, f, jb));
-  const mean = offsets.slice(0, 4);
-  const sum = new Float64Array(4);
+function usualOf(rotations: Float64Array): Float64Array {
+  const mean = rotations.slice(0, 4);
   for (let round = 0; round < MEAN_ROUNDS; round++) {
-    sum.fill(0);
-    for (let f = 0, at = 0; f < frameCount; f++, at += 4) {
-      const dot =
-        offsets[at]! * mean[0]! +
-        offsets[at + 1]! * mean[1]! +
-        offsets[at + 2]! * mean[2]! +
-        offsets[at + 3]! * mean[3]!;
-      const weight = (dot < 0 ? -1 : 1) / (round === 0 ? 1 : Math.max(1e-3, angleBetweenQuats(mean, 0, offsets, at)));
-      for (let k = 0; k < 4; k++) sum[k]! += weight * offsets[at + k]!;
-    }
-    normalizeQuat(sum, 0);
-    mean.set(sum);
+    addByCloseness(mean, rotations, mean, round === 0 ? Math.PI : 1e-3);
+    normalizeQuat(mean, 0);
   }
   return mean;
 }

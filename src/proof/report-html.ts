@@ -1,6 +1,6 @@
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, gatherEvidence } from './evidence.ts';
-import { JOINT_RANGES, jointAngles } from './joint-ranges.ts';
+import { JOINT_RANGES, jointAngles } from './joint-angles.ts';
 import type { Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
 import { carryingPaths, driftOf } from './plants.ts';
 import { proofOf } from './prove.ts';
@@ -203,16 +203,15 @@ function contacts(evidence: Evidence, proof: Proof): string {
 }
 
 function angles(evidence: Evidence): string {
-  const { target, source, feet, sourceFeet } = evidence;
+  const { target, source } = evidence;
   if (target.frameCount === 0) return '';
   const charts: string[] = [];
   for (const range of JOINT_RANGES) {
     const curves: Curve[] = [];
     for (const side of SIDES) {
-      const limb = range.joint === 'elbow' ? (`${side}Arm` as const) : (`${side}Leg` as const);
-      const own = jointAngles(target, range.joint, target.limbs[limb], feet[side]);
+      const own = jointAngles(target, range.joint, side);
       if (!own) continue;
-      const its = source ? jointAngles(source, range.joint, source.limbs[limb], sourceFeet[side]) : null;
+      const its = source ? jointAngles(source, range.joint, side) : null;
       if (its) curves.push({ label: `source, ${side} ${range.joint}`, kind: 'source', values: its });
       curves.push({ label: `${side} ${range.joint}`, kind: side, values: own });
     }

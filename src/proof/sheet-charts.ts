@@ -1,4 +1,4 @@
-import type { JointRange } from './joint-ranges.ts';
+import type { JointRange } from './joint-angles.ts';
 import type { PlantRecord } from './measure.ts';
 import { escapeXml } from './report-junit.ts';
 

@@ -1,6 +1,7 @@
 import type { Role } from '../pairing/roles.ts';
+import { LIMB_NAMES } from './build.ts';
 import { escapeXml } from './report-junit.ts';
-import { LIMB_NAMES, pelvisAxes, pointAt, positionIndex, type Track } from './track.ts';
+import { jointPath, pelvisAxesOf, pointAt, type Track } from './track.ts';
 
 /** A moment that is drawn: a frame, why it is shown, and what to look at. */
 export interface Moment {
@@ -124,8 +125,8 @@ function strokes(
 
 /** Unit horizontal direction in which the pelvis faces, [x, z]. */
 function headingAt(track: Track, f: number): [number, number] {
-  const axes = new Float64Array(9);
-  if (!pelvisAxes(track, f, axes, 0)) return [0, 1];
+  const axes = pelvisAxesOf(track)?.subarray(f * 9, f * 9 + 9);
+  if (!axes || Number.isNaN(axes[0])) return [0, 1];
   // Left × up: stays horizontal when the trunk bends.
   const x = -axes[2]!;
   const z = axes[0]!;
@@ -138,10 +139,9 @@ function hipsOnFloor(track: Track, f: number): number[] {
   const a = leftUpperLeg ?? hips ?? rightUpperLeg;
   const b = rightUpperLeg ?? hips ?? leftUpperLeg;
   if (a === undefined || b === undefined) return [0, 0, 0];
-  const i = positionIndex(track, f, a);
-  const j = positionIndex(track, f, b);
-  const p = track.positions;
-  return [(p[i]! + p[j]!) / 2, 0, (p[i + 2]! + p[j + 2]!) / 2];
+  const p = jointPath(track, a);
+  const q = jointPath(track, b);
+  return [(p[f * 3]! + q[f * 3]!) / 2, 0, (p[f * 3 + 2]! + q[f * 3 + 2]!) / 2];
 }
 
 function drawing(track: Track, f: number, marked: Role | null): Drawing {
@@ -149,8 +149,7 @@ function drawing(track: Track, f: number, marked: Role | null): Drawing {
   const at = (role: Role): number[] | null => {
     const joint = roles[role];
     if (joint === undefined) return null;
-    const i = positionIndex(track, f, joint);
-    return [track.positions[i]!, track.positions[i + 1]!, track.positions[i + 2]!];
+    return Array.from(jointPath(track, joint).subarray(f * 3, f * 3 + 3));
   };
   const lines: Stroke[] = [];
   const line = (side: Stroke['side'], points: (number[] | null)[]) => {

@@ -4,9 +4,10 @@ import { SIDES } from '../skeleton/side.ts';
 import { createWorldPose } from '../skeleton/skeleton.ts';
 import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { areaOf, edgeRatios, type SkinPart, splitSkin, unitOfBindShape, volumeOf } from '../skeleton/skin-parts.ts';
+import { jointName } from './build.ts';
 import { type Evidence, measured, notMeasured } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import { jointName, type Track } from './track.ts';
+import type { Track } from './track.ts';
 
 const SKIN_FRAMES = 24;
 /** Body parts with fewer edges than this are trimmings. */

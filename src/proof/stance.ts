@@ -44,20 +44,31 @@ function emptyFoot(): FootContacts[Side] {
 
 function standing(track: Track, path: Float64Array, ground: readonly [number, number, number]): Uint8Array {
   const { frameCount, frameDuration: dt, legLength } = track;
-  const heights = new Float64Array(frameCount);
-  for (let f = 0; f < frameCount; f++) heights[f] = path[f * 3 + 1]!;
+  const heights = Float64Array.from({ length: frameCount }, (_, f) => path[f * 3 + 1]!);
   const limit = quantile(heights, 0.05) + LOW * legLength;
   const result = new Uint8Array(frameCount);
-  for (let f = 0; f < frameCount; f++) {
-    const a = Math.max(0, f - 1);
-    const b = Math.min(frameCount - 1, f + 1);
-    const t = (b - a) * dt || 1;
-    const x = (path[b * 3]! - path[a * 3]!) / t - ground[0];
-    const y = (path[b * 3 + 1]! - path[a * 3 + 1]!) / t - ground[1];
-    const z = (path[b * 3 + 2]! - path[a * 3 + 2]!) / t - ground[2];
-    if (heights[f]! < limit && Math.hypot(x, y, z) < SLOW * legLength) result[f] = 1;
-  }
+  flagStanding(result, path, limit, SLOW * legLength, dt, Float64Array.from(ground));
   return result;
+}
+
+function flagStanding(
+  flags: Uint8Array,
+  path: Float64Array,
+  low: number,
+  slow: number,
+  dt: number,
+  ground: Float64Array,
+): void {
+  for (let f = 0; f < flags.length; f++) {
+    if (path[f * 3 + 1]! >= low) continue;
+    const a = Math.max(0, f - 1);
+    const b = Math.min(flags.length - 1, f + 1);
+    const t = (b - a) * dt || 1;
+    const x = (path[b * 3]! - path[a * 3]!) / t - ground[0]!;
+    const y = (path[b * 3 + 1]! - path[a * 3 + 1]!) / t - ground[1]!;
+    const z = (path[b * 3 + 2]! - path[a * 3 + 2]!) / t - ground[2]!;
+    if (x * x + y * y + z * z < slow * slow) flags[f] = 1;
+  }
 }
 
 function intervals(flags: Uint8Array, dt: number): ContactInterval[] {

@@ -1,6 +1,6 @@
 import type { Role } from '../pairing/roles.ts';
-import { skinVertices } from '../skeleton/skin.ts';
-import type { Track } from './track.ts';
+import { type Build, restVertices } from './build.ts';
+import { rememberedBy } from './remember.ts';
 
 /**
  * How thick a person is, as shares of standing height: length of a hand (Drillis & Contini 1966, as printed in Winter,
@@ -16,17 +16,17 @@ const ENOUGH_VERTICES = 12;
  * How much thicker the target is than the source where two joints touch, at least 1: wrists of larger hands, and a wrist on
  * a larger head or wider hips, are farther apart in the same touch. Each as a share of its own leg.
  */
-export function thicknessRatio(target: Track, source: Track, a: Role, b: Role): number {
+export function thicknessRatio(target: Build, source: Build, a: Role, b: Role): number {
   if (b === 'hips') return Math.max(1, hipWidth(target) / hipWidth(source) || 1);
   const part = /Hand$/.test(b) ? 'hand' : b === 'head' ? 'head' : null;
   if (part === null) return 1;
-  const size = (track: Track): number =>
-    part === 'hand' ? (partSize(track, a, part) + partSize(track, b, part)) / 2 : partSize(track, b, part);
+  const size = (build: Build): number =>
+    part === 'hand' ? (partSize(build, a) + partSize(build, b)) / 2 : partSize(build, b);
   return Math.max(1, size(target) / size(source));
 }
 
 /** Half the distance of the hip joints and half a thigh, in leg lengths. */
-function hipWidth({ figure, rest, legLength }: Track): number {
+function hipWidth({ figure, rest, legLength }: Build): number {
   const { leftUpperLeg: left, rightUpperLeg: right } = figure.roles;
   if (left === undefined || right === undefined) return 0;
   let sum = 0;
@@ -35,8 +35,9 @@ function hipWidth({ figure, rest, legLength }: Track): number {
 }
 
 /** From the joint to the surface, in leg lengths: by the mesh, else as of a person as tall as the figure stands. */
-function partSize(track: Track, role: Role, part: 'hand' | 'head'): number {
-  const { figure, rest, legLength, standing } = track;
+const partSize = rememberedBy((build: Build, role: Role): number => {
+  const part = role === 'head' ? 'head' : 'hand';
+  const { figure, rest, legLength, standing } = build;
   const joint = figure.roles[role]!;
   const { jointCount, parents } = figure.skeleton;
   const taken = new Set(Object.entries(figure.roles).flatMap(([other, j]) => (isOf(other, role) ? [] : [j])));
@@ -46,8 +47,7 @@ function partSize(track: Track, role: Role, part: 'hand' | 'head'): number {
   }
   const distances: number[] = [];
   for (const skin of figure.skins ?? []) {
-    const vertices = new Float64Array(skin.vertexCount * 3);
-    skinVertices(skin, rest, vertices, new Float64Array(skin.bind.length));
+    const vertices = restVertices(build, skin);
     for (let v = 0; v < skin.vertexCount; v++) {
       let own = 0;
       let all = 0;
@@ -75,7 +75,7 @@ function partSize(track: Track, role: Role, part: 'hand' | 'head'): number {
     high = Math.max(high, rest.positions[j * 3 + 1]!);
   }
   return (PERSON[part] * (high - low)) / legLength;
-}
+});
 
 /** Fingers belong to their hand, eyes and jaw to the head. */
 function isOf(other: string, role: Role): boolean {

@@ -1,0 +1,72 @@
+import type { LimbName } from './build.ts';
+import { rememberedBy } from './remember.ts';
+import { pathOf, type Track } from './track.ts';
+
+/**
+ * How a limb bends in each frame: the angle in radians, the unit direction in which the knee or elbow stands out of the
+ * line from root to end, and that line. World space. A straight limb has angle 0 and no direction (zeros).
+ */
+export interface Bends {
+  angles: Float64Array;
+  directions: Float64Array;
+  lines: Float64Array;
+}
+
+/** Null where the figure has no such limb. */
+export const bendsOf = rememberedBy((track: Track, name: LimbName): Bends | null => {
+  const limb = track.limbs[name];
+  if (!limb) return null;
+  const { frameCount } = track;
+  const bends = {
+    angles: new Float64Array(frameCount),
+    directions: new Float64Array(frameCount * 3),
+    lines: new Float64Array(frameCount * 3),
+  };
+  bend(
+    bends.angles,
+    bends.directions,
+    bends.lines,
+    pathOf(track, limb.root),
+    pathOf(track, limb.middle),
+    pathOf(track, limb.end),
+  );
+  return bends;
+});
+
+function bend(
+  angles: Float64Array,
+  directions: Float64Array,
+  lines: Float64Array,
+  root: Float64Array,
+  middle: Float64Array,
+  end: Float64Array,
+): void {
+  for (let f = 0, i = 0; f < angles.length; f++, i += 3) {
+    const ux = middle[i]! - root[i]!;
+    const uy = middle[i + 1]! - root[i + 1]!;
+    const uz = middle[i + 2]! - root[i + 2]!;
+    const vx = end[i]! - middle[i]!;
+    const vy = end[i + 1]! - middle[i + 1]!;
+    const vz = end[i + 2]! - middle[i + 2]!;
+    const lx = end[i]! - root[i]!;
+    const ly = end[i + 1]! - root[i + 1]!;
+    const lz = end[i + 2]! - root[i + 2]!;
+    const nx = uy * vz - uz * vy;
+    const ny = uz * vx - ux * vz;
+    const nz = ux * vy - uy * vx;
+    angles[f] = Math.atan2(Math.sqrt(nx * nx + ny * ny + nz * nz), ux * vx + uy * vy + uz * vz);
+    const square = lx * lx + ly * ly + lz * lz;
+    const along = square > 0 ? (ux * lx + uy * ly + uz * lz) / square : 0;
+    const dx = ux - along * lx;
+    const dy = uy - along * ly;
+    const dz = uz - along * lz;
+    const length = Math.sqrt(dx * dx + dy * dy + dz * dz);
+    const k = length > 0 ? 1 / length : 0;
+    directions[i] = dx * k;
+    directions[i + 1] = dy * k;
+    directions[i + 2] = dz * k;
+    lines[i] = lx;
+    lines[i + 1] = ly;
+    lines[i + 2] = lz;
+  }
+}

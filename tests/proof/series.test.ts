@@ -1,0 +1,91 @@
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { degreesOf, keysBetween, turnDegreesOf, turnKeys } from '../../src/proof/angles.ts';
+import { turnJumpsOf, windowMax } from '../../src/proof/second-differences.ts';
+import { quantile, spread } from '../../src/proof/statistics.ts';
+import { axisAngle } from '../support/quat.ts';
+
+const DEGREES = 180 / Math.PI;
+/** Degrees. Arcs of Float64 directions are good to 1e-13; keys double that near a right angle. */
+const ANGLE_TOLERANCE = 1e-11;
+
+const series = fc.array(fc.double({ min: -1e3, max: 1e3, noNaN: true }), { minLength: 1, maxLength: 60 });
+
+/** By sorting everything. */
+function sortedQuantile(values: readonly number[], p: number): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  const at = p * (sorted.length - 1);
+  const low = Math.floor(at);
+  const high = Math.min(low + 1, sorted.length - 1);
+  return sorted[low]! + (sorted[high]! - sorted[low]!) * (at - low);
+}
+
+describe('order statistics', () => {
+  it('are those of the sorted numbers, whose order stays as it was', () => {
+    fc.assert(
+      fc.property(series, fc.double({ min: 0, max: 1, noNaN: true }), (values, p) => {
+        const given = Float64Array.from(values);
+        expect(quantile(given, p)).toBeCloseTo(sortedQuantile(values, p), 9);
+        const { median, p95, worst } = spread(given);
+        expect(median).toBeCloseTo(sortedQuantile(values, 0.5), 9);
+        expect(p95).toBeCloseTo(sortedQuantile(values, 0.95), 9);
+        expect(worst).toBe(Math.max(...values));
+        expect(Array.from(given)).toEqual(values);
+      }),
+    );
+  });
+
+  it('come to an end on rising, falling and equal numbers, and on what is no number', () => {
+    for (const valueAt of [(i: number) => i, (i: number) => -i, () => 3, (i: number) => (i % 3 === 0 ? Number.NaN : i)])
+      spread(Float64Array.from({ length: 5000 }, (_, i) => valueAt(i)));
+    expect(spread([])).toEqual({ median: 0, p95: 0, worst: 0 });
+  });
+});
+
+describe('the most around a frame', () => {
+  it('is that of a window moved by hand, cut off at both ends', () => {
+    const positive = fc.array(fc.double({ min: 0, max: 10, noNaN: true }), { minLength: 1, maxLength: 40 });
+    fc.assert(
+      fc.property(positive, fc.integer({ min: -14, max: 14 }), fc.nat(12), (values, from, width) => {
+        const most = windowMax(Float64Array.from(values), from, from + width);
+        values.forEach((_, f) => {
+          const window = values.slice(Math.max(0, f + from), Math.max(0, f + from + width + 1));
+          expect(most[f]).toBe(Math.max(0, ...window));
+        });
+      }),
+    );
+  });
+});
+
+describe('keys of angles', () => {
+  it('give the angle back, from none to half a turn', () => {
+    const angles = [0, 1e-9, 1e-4, 0.3, 1, Math.PI / 2, 2, 3.1, Math.PI - 1e-9];
+    const keys = new Float64Array(angles.length);
+    const along = Float64Array.from(angles.flatMap(() => [3, 0, 0]));
+    keysBetween(keys, along, Float64Array.from(angles.flatMap((a) => [2 * Math.cos(a), 2 * Math.sin(a), 0])));
+    for (const [i, angle] of angles.entries())
+      expect(Math.abs(degreesOf(keys[i]!) - angle * DEGREES)).toBeLessThan(ANGLE_TOLERANCE);
+    turnKeys(keys, Float64Array.of(0, 0, 0, 1), Float64Array.from(angles.flatMap((a) => [...axisAngle(0, 1, 0, a)])));
+    for (const [i, angle] of angles.entries())
+      expect(Math.abs(turnDegreesOf(keys[i]!) - angle * DEGREES)).toBeLessThan(ANGLE_TOLERANCE);
+    expect([...keys].sort((a, b) => a - b)).toEqual([...keys]);
+  });
+
+  it('are 0 for a direction of no length', () => {
+    const keys = new Float64Array(1).fill(1);
+    keysBetween(keys, new Float64Array(3), Float64Array.of(-1, 0, 0));
+    expect(keys[0]).toBe(0);
+  });
+});
+
+describe('jumps of a rotation', () => {
+  it('show a single frame that is turned away by its angle, and half of it beside', () => {
+    for (const degrees of [0.01, 2, 5, 20, 170]) {
+      const turn = [...axisAngle(0, 0, 1, degrees / DEGREES)];
+      const still = [0, 0, 0, 1];
+      const jumps = turnJumpsOf(Float64Array.from([still, still, still, turn, still, still, still].flat()), null);
+      for (const [f, expected] of [0, 0, degrees / 2, degrees, degrees / 2, 0, 0].entries())
+        expect(Math.abs(jumps[f]! - expected)).toBeLessThan(ANGLE_TOLERANCE);
+    }
+  });
+});
