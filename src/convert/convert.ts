@@ -12,12 +12,12 @@ import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../ret
 import { retargetClip } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
+import { oncePer } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
-import { oncePer } from './once-per.ts';
 import type { Performer } from './performer.ts';
 import { placePoles } from './poles.ts';
 import type { Receiver } from './receiver.ts';

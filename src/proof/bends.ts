@@ -1,5 +1,5 @@
+import { oncePerKey } from '../skeleton/once-per.ts';
 import type { LimbName } from './build.ts';
-import { rememberedBy } from './remember.ts';
 import { pathOf, type Track } from './track.ts';
 
 /**
@@ -13,7 +13,7 @@ export interface Bends {
 }
 
 /** Null where the figure has no such limb. */
-export const bendsOf = rememberedBy((track: Track, name: LimbName): Bends | null => {
+export const bendsOf = oncePerKey((track: Track, name: LimbName): Bends | null => {
   const limb = track.limbs[name];
   if (!limb) return null;
   const { frameCount } = track;

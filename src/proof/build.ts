@@ -2,12 +2,12 @@ import { RigproofError } from '../errors.ts';
 import { rotateVecInverse, rotateXyz } from '../math/quat.ts';
 import { distanceVec } from '../math/vec.ts';
 import { type Role, sidedRole } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
 import { skinVertices } from '../skeleton/skin.ts';
 import type { BodyPoint, ProofFigure } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 
 /** Root, middle and end of a limb; the end may be a tip where the hand or foot has no joint. */
 export interface LimbPoints {
@@ -59,7 +59,7 @@ export function jointName(figure: ProofFigure, joint: number): string {
 }
 
 /** World positions of a mesh's vertices in the rest pose, vertexCount × 3. */
-export const restVertices = rememberedBy((build: Build, skin: SkinMesh): Float64Array => {
+export const restVertices = oncePerKey((build: Build, skin: SkinMesh): Float64Array => {
   const world = new Float64Array(skin.vertexCount * 3);
   skinVertices(skin, build.rest, world, new Float64Array(skin.bind.length));
   return world;

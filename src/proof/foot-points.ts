@@ -1,11 +1,11 @@
 import { rotateVecInverse, rotateXyz } from '../math/quat.ts';
 import { distanceVec, subVec } from '../math/vec.ts';
 import { sidedRole } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
 import { type Build, pointInPose, restVertices } from './build.ts';
 import type { BodyPoint, FootPoints } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { quantile } from './statistics.ts';
 import { jointPath, jointTurns, pathOf, pointAt, type Track } from './track.ts';
 
@@ -68,7 +68,7 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
 }
 
 /** The same, measured once a track. */
-export const footPointsOf = rememberedBy(measureFootPoints);
+export const footPointsOf = oncePerKey(measureFootPoints);
 
 /** A leg without a foot joint stands on the end of its shin: what is around it turns and tilts with the shin. */
 function shinEnd(track: Track, end: BodyPoint): FootPoints {
@@ -227,7 +227,7 @@ const BALL_SHARES = [0.45, 0.92] as const;
  * sole; the others in the middle of
  * the tread's width at that place.
  */
-const onSkin = rememberedBy((build: Build, side: Side): FootPoints | null => {
+const onSkin = oncePerKey((build: Build, side: Side): FootPoints | null => {
   const { figure, rest, legLength, limbs } = build;
   const { end } = limbs[`${side}Leg`]!;
   const sole = soleVertices(build, end.joint, figure.roles[sidedRole(side, 'Toes')]);

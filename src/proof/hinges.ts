@@ -1,11 +1,11 @@
 import { rotateVec, rotateVecInverse, rotationBetween } from '../math/quat.ts';
 import { dotVec, normalizeVec, subVec } from '../math/vec.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { type Bends, bendsOf } from './bends.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { footPointsOf } from './foot-points.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { HINGE_MIN_DEGREES } from './thresholds.ts';
 import { jointTurns, pelvisAxesOf, type Track, turnVec } from './track.ts';
 
@@ -119,7 +119,7 @@ const NONE = new Float64Array(0);
  * with the leg (down the trunk onto the line from hip to ankle), and of the foot. Against means that both, on the mean, see it
  * behind.
  */
-const kneeAgainst = rememberedBy((track: Track, side: Side): Uint8Array => {
+const kneeAgainst = oncePerKey((track: Track, side: Side): Uint8Array => {
   const against = new Uint8Array(track.frameCount);
   const bends = bendsOf(track, `${side}Leg`);
   const foot = footPointsOf(track, side);
@@ -175,7 +175,7 @@ function squareTo(vec: Float64Array, v: number, line: Float64Array, i: number): 
  * the upper arm carries that direction with it. Against means more than 120 degrees away. A rest pose that does not stand tells
  * nothing.
  */
-const elbowAgainst = rememberedBy((track: Track, side: Side): Uint8Array => {
+const elbowAgainst = oncePerKey((track: Track, side: Side): Uint8Array => {
   const against = new Uint8Array(track.frameCount);
   const limb = track.limbs[`${side}Arm`];
   const bends = bendsOf(track, `${side}Arm`);

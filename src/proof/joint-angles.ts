@@ -1,8 +1,8 @@
 import { RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { bendsOf } from './bends.ts';
 import { footPointsOf } from './foot-points.ts';
-import { rememberedBy } from './remember.ts';
 import { jointTurns, pathOf, pelvisAxesOf, type Track, turnVec } from './track.ts';
 
 export interface JointRange extends RangeOfMotion {
@@ -34,9 +34,9 @@ export function jointAngles(track: Track, joint: JointRange['joint'], side: Side
 }
 
 const ANGLES: Record<JointRange['joint'], (track: Track, side: Side) => Float64Array | null> = {
-  knee: rememberedBy((track: Track, side: Side) => flexions(track, `${side}Leg`)),
-  elbow: rememberedBy((track: Track, side: Side) => flexions(track, `${side}Arm`)),
-  hip: rememberedBy((track: Track, side: Side): Float64Array | null => {
+  knee: oncePerKey((track: Track, side: Side) => flexions(track, `${side}Leg`)),
+  elbow: oncePerKey((track: Track, side: Side) => flexions(track, `${side}Arm`)),
+  hip: oncePerKey((track: Track, side: Side): Float64Array | null => {
     const limb = track.limbs[`${side}Leg`];
     if (!limb) return null;
     const angles = new Float64Array(track.frameCount);
@@ -45,7 +45,7 @@ const ANGLES: Record<JointRange['joint'], (track: Track, side: Side) => Float64A
     else angles.fill(Number.NaN);
     return angles;
   }),
-  ankle: rememberedBy((track: Track, side: Side): Float64Array | null => {
+  ankle: oncePerKey((track: Track, side: Side): Float64Array | null => {
     const limb = track.limbs[`${side}Leg`];
     const foot = footPointsOf(track, side);
     if (!limb || !foot) return null;

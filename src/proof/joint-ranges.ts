@@ -1,8 +1,8 @@
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { JOINT_RANGES, type JointRange, jointAngles } from './joint-angles.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import type { Track } from './track.ts';
 
@@ -47,7 +47,7 @@ export function measureRanges(evidence: Evidence): Measure {
 const NONE = new Float64Array(0);
 
 /** How far the source leaves a range, by side, in each frame; null where joints are missing. */
-const outsideOf = rememberedBy((source: Track, range: JointRange) => {
+const outsideOf = oncePerKey((source: Track, range: JointRange) => {
   const ofSide = (side: 'left' | 'right'): Float64Array | null => {
     const angles = jointAngles(source, range.joint, side);
     if (!angles) return null;

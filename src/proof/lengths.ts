@@ -1,10 +1,10 @@
 import { angleBetweenQuats, copyQuat, mulInverseQuat, rotateVecInverse } from '../math/quat.ts';
 import { distanceVec, subVec } from '../math/vec.ts';
 import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { LIMB_NAMES, pointInPose } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { BodyPoint, Json, Measure, Where } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointTurns, pathOf, type Track } from './track.ts';
 
@@ -122,7 +122,7 @@ function stillJoints(evidence: Evidence): Measure {
 }
 
 /** Largest turn of a joint of the source against the role above it, from its first frame, degrees. */
-const mostTurned = rememberedBy((track: Track, role: Role): number => {
+const mostTurned = oncePerKey((track: Track, role: Role): number => {
   const [own, parent] = turnsOf(track, role);
   return largestTurn(own, parent, track.frameCount, Number.POSITIVE_INFINITY);
 });

@@ -1,10 +1,10 @@
 import { distanceVec } from '../math/vec.ts';
 import type { Role } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { jointName, type LimbName } from './build.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { spread } from './statistics.ts';
 import { thicknessRatio } from './thickness.ts';
 import { MEASURE_RULES } from './thresholds.ts';
@@ -149,7 +149,7 @@ const RESTING: readonly { part: Role | 'otherHand' | 'otherForearm'; near: numbe
 const RESTING_HEIGHT = 0.18;
 
 /** Frames in which a hand of the source rests on something, or soon will, or just did. */
-export const restingOrNear = rememberedBy(({ source, target }: Evidence, side: Side): Uint8Array | null => {
+export const restingOrNear = oncePerKey(({ source, target }: Evidence, side: Side): Uint8Array | null => {
   const resting = source && restingFrames(source, side);
   if (!resting) return null;
   const flags = new Uint8Array(target.frameCount);
@@ -162,7 +162,7 @@ function flagAround(flags: Uint8Array, set: Uint8Array, ramp: number): void {
 }
 
 /** Frames in which a hand rests on something; null without a hand. */
-const restingFrames = rememberedBy((track: Track, side: Side): Uint8Array | null => {
+const restingFrames = oncePerKey((track: Track, side: Side): Uint8Array | null => {
   const hand = `${side}Hand` as const;
   const other = side === 'left' ? 'right' : 'left';
   const joint = track.figure.roles[hand];
@@ -245,7 +245,7 @@ export function measureSelfContact(evidence: Evidence): Measure {
 }
 
 /** Distance of two joints of the source in each frame as a share of leg length, and the frames in which they are near. */
-const touches = rememberedBy((source: Track, { a, b, near }: (typeof TOUCH)[number]) => {
+const touches = oncePerKey((source: Track, { a, b, near }: (typeof TOUCH)[number]) => {
   const its = partnerPath(source, a, b);
   if (!its) return null;
   const apart = new Float64Array(source.frameCount);

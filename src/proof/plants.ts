@@ -1,9 +1,9 @@
 import { sidedRole } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { jointName } from './build.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove, type Span } from './evidence.ts';
 import type { BodyPoint, Measure, PlantRecord, Where } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { quantile, spread } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { pathOf, type Track } from './track.ts';
@@ -85,7 +85,7 @@ const TREAD_POINTS = 9;
  * heel's tread, and one that has no toes joint rolls over its ball, its toe end or what lies between. Any of them is right,
  * so each contact is given the point that stands best.
  */
-export const carryingPaths = rememberedBy((evidence: Evidence, side: Side): Paths | null => {
+export const carryingPaths = oncePerKey((evidence: Evidence, side: Side): Paths | null => {
   const { target, feet, spans, groundVelocity } = evidence;
   const foot = feet[side];
   if (!foot) return null;

@@ -1,12 +1,12 @@
 import { mulInverseQuat, normalizeQuat } from '../math/quat.ts';
 import { mirrorRole, type Role, sidedRole } from '../pairing/roles.ts';
+import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { addByCloseness, degreesOf, directionBetween, keysBetween, turnDegreesOf, turnKeys } from './angles.ts';
 import { LIMB_NAMES } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { restingOrNear } from './limb-ends.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
-import { remembered, rememberedBy } from './remember.ts';
 import { spread } from './statistics.ts';
 import { MEASURE_RULES, type MeasureId } from './thresholds.ts';
 import { jointPath, jointTurns, pathOf, type Track, turnVec } from './track.ts';
@@ -25,7 +25,7 @@ type Segments = ReadonlyMap<string, Segment>;
  * Limb segments, and hands where a finger tells their direction. Trunk, collar bones and neck are left out: where their
  * joints sit differs from rig to rig; the trunk has a measure of its own.
  */
-const segments = remembered((track: Track): Segments => {
+const segments = oncePer((track: Track): Segments => {
   const { roles } = track.figure;
   const result = new Map<string, Segment>();
   const add = (role: Role, joint: number, from: Float64Array, to: Float64Array): void => {
@@ -57,7 +57,7 @@ const BENT = 0.42;
  * side to which the middle joint stands off it, reported on the middle one. The angles of upper and lower segment are not
  * compared: an arm with a long forearm needs others to bring its hand to the same place.
  */
-const limbLines = remembered((track: Track): Segments => {
+const limbLines = oncePer((track: Track): Segments => {
   const result = new Map<string, Segment>();
   for (const name of LIMB_NAMES) {
     const limb = track.limbs[name];
@@ -112,7 +112,7 @@ function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
   return result;
 }
 
-const footLine = rememberedBy((track: Track, foot: FootPoints): Float64Array => {
+const footLine = oncePerKey((track: Track, foot: FootPoints): Float64Array => {
   const direction = new Float64Array(track.frameCount * 3);
   turnVec(direction, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
   layOnFloor(direction, HAS_HEADING);

@@ -1,9 +1,9 @@
 import { distanceVec } from '../math/vec.ts';
 import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import { rememberedBy } from './remember.ts';
 import { addTo, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
 import { quantile } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
@@ -70,7 +70,7 @@ function usualOf(jumps: Float64Array | null): Usual | null {
 }
 
 /** What the source does in a joint and in those that share its bend; null where it has none of them. */
-const usualRotation = rememberedBy((source: Track, role: Role): Usual | null => {
+const usualRotation = oncePerKey((source: Track, role: Role): Usual | null => {
   const roles = SHARED_BENDS.find((group) => group.includes(role)) ?? [role];
   let sum: Float64Array | null = null;
   for (const one of roles) {
@@ -81,7 +81,7 @@ const usualRotation = rememberedBy((source: Track, role: Role): Usual | null => 
   return usualOf(sum);
 });
 
-const usualPosition = rememberedBy((source: Track, role: Role): Usual | null => usualOf(positionJumps(source, role)));
+const usualPosition = oncePerKey((source: Track, role: Role): Usual | null => usualOf(positionJumps(source, role)));
 
 /** The source's jump is made larger where arms or trunk are longer on the target, against the leg. */
 function positionAllowance(target: Track, source: Track, role: Role): number {

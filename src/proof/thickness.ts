@@ -1,6 +1,6 @@
 import type { Role } from '../pairing/roles.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { type Build, restVertices } from './build.ts';
-import { rememberedBy } from './remember.ts';
 
 /**
  * How thick a person is, as shares of standing height: length of a hand (Drillis & Contini 1966, as printed in Winter,
@@ -35,7 +35,7 @@ function hipWidth({ figure, rest, legLength }: Build): number {
 }
 
 /** From the joint to the surface, in leg lengths: by the mesh, else as of a person as tall as the figure stands. */
-const partSize = rememberedBy((build: Build, role: Role): number => {
+const partSize = oncePerKey((build: Build, role: Role): number => {
   const part = role === 'head' ? 'head' : 'hand';
   const { figure, rest, legLength, standing } = build;
   const joint = figure.roles[role]!;

@@ -1,8 +1,8 @@
 import { rotateAddVec, rotateVec, rotateVecInverse } from '../math/quat.ts';
+import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { type Build, createBuild } from './build.ts';
 import { createJointPaths, type JointPaths, positionsOf, rotationsOf } from './joint-paths.ts';
 import type { BodyPoint, ProofFigure } from './measure.ts';
-import { remembered, rememberedBy } from './remember.ts';
 
 /** A figure in motion, moment by moment of the target's time line. */
 export interface Track extends Build {
@@ -59,7 +59,7 @@ export function pathOf(track: Track, point: BodyPoint): Float64Array {
   return isJoint ? jointPath(track, joint) : offsetPath(track, point);
 }
 
-const offsetPath = rememberedBy((track: Track, { joint, offset }: BodyPoint): Float64Array => {
+const offsetPath = oncePerKey((track: Track, { joint, offset }: BodyPoint): Float64Array => {
   const path = new Float64Array(track.frameCount * 3);
   follow(path, jointTurns(track, joint), jointPath(track, joint), Float64Array.from(offset));
   return path;
@@ -74,7 +74,7 @@ function follow(path: Float64Array, rotations: Float64Array, positions: Float64A
  * the rest pose of the hips joint; where the rest pose does not stand, the way up the trunk. NaN where the axes cannot be told
  * apart; null where a joint is missing.
  */
-export const pelvisAxesOf = remembered((track: Track): Float64Array | null => {
+export const pelvisAxesOf = oncePer((track: Track): Float64Array | null => {
   const { leftUpperLeg: left, rightUpperLeg: right } = track.figure.roles;
   if (left === undefined || right === undefined) return null;
   const up = upwards(track, left, right);
