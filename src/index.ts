@@ -26,10 +26,12 @@ export {
   type DetectedContacts,
   detectContacts,
 } from './contact/detect.ts';
-export { HAND_DEFAULTS, type HandContact, type HandOptions, type HandPart } from './contact/hands.ts';
+export type { HandPart } from './contact/hand-parts.ts';
+export { HAND_DEFAULTS, type HandOptions } from './contact/hand-rests.ts';
+export type { HandContact } from './contact/hands.ts';
 export { createContactDetector } from './contact/live.ts';
 export { PLANT_DEFAULTS, type Plant, type PlantOptions, type PlantResult, plantFeet } from './contact/plants.ts';
-export { footTrajectories, type Sole, soleOf, soleOfMotion } from './contact/sole.ts';
+export { feetOfMotion, footTrajectories, type MovingFeet, type Sole, soleOf, soleOfMotion } from './contact/sole.ts';
 export { findAnimation } from './convert/animations.ts';
 export { auditCharacter, type CharacterAudit } from './convert/audit.ts';
 // The whole way
@@ -37,7 +39,6 @@ export {
   CONVERT_DEFAULTS,
   type Conversion,
   type ConvertOptions,
-  contactsOf,
   convert,
   sourceFigure,
   targetFigure,
@@ -57,6 +58,7 @@ export { mirrorClip } from './convert/filter/mirror.ts';
 export { findGaps, REPAIR_DEFAULTS, type RepairOptions, repairClip } from './convert/filter/repair.ts';
 export { type TrimOptions, trimClip } from './convert/filter/trim.ts';
 export { limitJoints, measureExcesses, type RangeExcess } from './convert/joint-limits.ts';
+export { contactsOf } from './convert/measured.ts';
 export { openCharacter } from './convert/open-character.ts';
 export { mappingOf, type PairingReport, reportPairing } from './convert/pairing-report.ts';
 export {

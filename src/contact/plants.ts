@@ -24,7 +24,7 @@ import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
 import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
 import { choosePivots, flatsOf, placeRests, type Rest, restsOf, standsOf } from './rests.ts';
-import { footTrajectories, type Sole } from './sole.ts';
+import type { MovingFeet, Sole } from './sole.ts';
 import { setStepHeights } from './step-heights.ts';
 import { unreachedPlants } from './unreached.ts';
 
@@ -81,7 +81,7 @@ interface Stance extends FootPath {
  * @param clip         the source clip, world space
  * @param contacts     as detected on the source; with the ground that was found there, steps and slopes are kept
  * @param soles        heel, ball and toe tip of the target's feet
- * @param sourceSoles  those of the source's
+ * @param source       those of the source's, and where they go
  * Allocates its result. Legs that the target does not have are left out. Without any contact every weight is 0: a figure
  * that flies or swims keeps the plain retarget.
  */
@@ -90,7 +90,7 @@ export function plantFeet(
   clip: Clip,
   contacts: FootContacts & { ground?: GroundReading },
   soles: Record<Side, Sole>,
-  sourceSoles: Record<Side, Sole>,
+  source: MovingFeet,
   options: Partial<PlantOptions> = {},
 ): PlantResult {
   const settings = { ...PLANT_DEFAULTS, ...options };
@@ -102,10 +102,9 @@ export function plantFeet(
   const restsOfLeg = legs.map(({ side }, l) => restsOf(contacts[side], levels[l]!, frameCount, frameDuration));
   if (contacts.ground) {
     const { floor, legLength } = contacts.ground;
-    const points = footTrajectories(plan.source.skeleton, clip, sourceSoles);
     legs.forEach(({ side }, l) => {
       const rests = restsOfLeg[l]!;
-      setStepHeights(rests, standsOf(rests), side, points[side], floor, plan.scale, legLength);
+      setStepHeights(rests, standsOf(rests), side, source.points[side], floor, plan.scale, legLength);
     });
   }
   const lift = standingLift(legs, levels, restsOfLeg);
@@ -125,7 +124,7 @@ export function plantFeet(
     if (round > 0) trackShins(plan, clip, targets, legs);
     stances = legs.map((leg, l) => {
       const stance = standLeg(leg, levels[l]!, restsOfLeg[l]!, frames(settings.rise), timing);
-      turnStance(stance, plan, soles[leg.side], sourceSoles[leg.side], timing);
+      turnStance(stance, plan, soles[leg.side], source.soles[leg.side], timing);
       return stance;
     });
     const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));

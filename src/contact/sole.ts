@@ -99,6 +99,18 @@ export function soleOfMotion(skeleton: Skeleton, clip: Clip, roles: RoleMap): Re
   });
 }
 
+/** A figure's feet in its own motion: their points, and where these go (`footTrajectories`). */
+export interface MovingFeet {
+  soles: Record<Side, Sole>;
+  points: Record<Side, FootPoints>;
+}
+
+/** Soles as they stand in a motion, and their trajectories. Allocates its result; throws what `soleOf` throws. */
+export function feetOfMotion(skeleton: Skeleton, clip: Clip, roles: RoleMap): MovingFeet {
+  const soles = soleOfMotion(skeleton, clip, roles);
+  return { soles, points: footTrajectories(skeleton, clip, soles) };
+}
+
 /** Leg length, hip to floor, metres: thigh, shank and the height of the ankle over the sole; the longer leg counts. */
 export function legLengthOf(skeleton: Skeleton, roles: RoleMap, sole: Record<Side, Sole>): number {
   const pose = restWorldPose(skeleton);

@@ -1,23 +1,19 @@
-import { legLength } from '../alignment/alignment.ts';
-import { type DetectedContacts, detectContacts } from '../contact/detect.ts';
 import { type HandContact, holdHands } from '../contact/hands.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
-import { footTrajectories, type Sole, soleOf, soleOfMotion } from '../contact/sole.ts';
 import { unreachedNotes } from '../contact/unreached.ts';
 import type { Note } from '../errors.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { ProofFigure } from '../proof/measure.ts';
 import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
 import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../retarget/plan.ts';
-import { retargetClip } from '../retarget/retargeter.ts';
+import { retargetArms, retargetClip } from '../retarget/retargeter.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
-import { oncePer } from '../skeleton/once-per.ts';
-import type { Side } from '../skeleton/side.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
-import { limitJoints, measureExcesses, rangeNotes } from './joint-limits.ts';
+import { limitJoints, rangeNotes } from './joint-limits.ts';
+import { contactsOf, excessesOf, feetOf, girthsOf, handRestsOf, solesOf } from './measured.ts';
 import type { Performer } from './performer.ts';
 import { placePoles } from './poles.ts';
 import type { Receiver } from './receiver.ts';
@@ -94,9 +90,8 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   let plants: Plant[] = [];
   let unreached: UnreachedPlant[] = [];
   if (settings.contact && hasFeet) {
-    const soles = soleOf(receiver.actor.skeleton, receiver.actor.body.roles, receiver.skins);
-    const contacts = contactsOf(performer);
-    const planted = plantFeet(plan, performer.clip, contacts, soles, performerSoles(performer), settings.plants);
+    const { clip } = performer;
+    const planted = plantFeet(plan, clip, contactsOf(performer), solesOf(onto), feetOf(performer), settings.plants);
     ({ targets, plants, unreached } = planted);
     notes.push(...unreachedNotes(unreached));
   }
@@ -104,10 +99,10 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   let handContacts: HandContact[] = [];
   if (settings.hands) {
     const withHands = targets ?? createLimbTargets(performer.clip.frameCount);
-    handContacts = holdHands(plan, performer.clip, moved, receiver.skins, withHands);
+    handContacts = holdHands(plan, handRestsOf(performer), moved, girthsOf(onto), withHands);
     if (handContacts.length > 0) {
       targets = withHands;
-      moved = retargetClip(plan, performer.clip, targets);
+      retargetArms(plan, performer.clip, targets, moved);
     }
   }
   if (targets) moved = stretchLimbs(plan, moved, targets, settings.allowStretch);
@@ -146,25 +141,6 @@ function hasLegs({ actor }: Performer): boolean {
   const { leftLowerLeg, rightLowerLeg } = actor.body.roles;
   return leftLowerLeg !== undefined && rightLowerLeg !== undefined;
 }
-
-// What a performer's motion shows by itself, whoever receives it: three characters ask once.
-
-const excessesOf = oncePer(({ actor, clip }: Performer) => measureExcesses(actor, clip));
-
-/** Heel, ball and toe tip of a performer's feet, as they stand in its motion. */
-export const performerSoles = oncePer(
-  ({ actor, clip }: Performer): Record<Side, Sole> => soleOfMotion(actor.skeleton, clip, actor.body.roles),
-);
-
-/** Foot contacts of a performer's own motion. */
-export const contactsOf = oncePer((performer: Performer): DetectedContacts => {
-  const { actor, clip } = performer;
-  return detectContacts({
-    ...footTrajectories(actor.skeleton, clip, performerSoles(performer)),
-    fps: 1 / clip.frameDuration,
-    scale: legLength(actor.alignment) || undefined,
-  });
-});
 
 /** A performer as the proof sees it. */
 export function sourceFigure({ actor, clip }: Performer): ProofFigure {

@@ -448,3 +448,15 @@ export function retargetClip(plan: RetargetPlan, src: Clip, targets?: LimbTarget
   for (let f = 0; f < src.frameCount; f++) retargeter.frame(src, f, out, f, targets);
   return out;
 }
+
+/**
+ * Writes those frames of a retargeted clip anew in which `targets` lead an arm. The clip was made with the same targets but
+ * for the arms: nothing else changes.
+ */
+export function retargetArms(plan: RetargetPlan, src: Clip, targets: LimbTargets, out: Clip): void {
+  const arms = createRetargeter(plan, 'arms');
+  const { positionWeights } = targets;
+  for (let f = 0; f < src.frameCount; f++) {
+    if (positionWeights[f * 4 + 2]! > 0 || positionWeights[f * 4 + 3]! > 0) arms.frame(src, f, out, f, targets);
+  }
+}

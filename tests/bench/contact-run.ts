@@ -47,14 +47,14 @@ async function compare(file: string, onto: string, receiver: Actor): Promise<str
       work: () => {
         const points = footTrajectories(skeleton, clip, sole);
         const found = detectContacts({ ...points, fps, scale });
-        return plantFeet(plan, clip, found, receiverSole, sole).targets.positions[7]!;
+        return plantFeet(plan, clip, found, receiverSole, { soles: sole, points }).targets.positions[7]!;
       },
     },
     { name: '  foot trajectories', work: () => footTrajectories(skeleton, clip, sole).left.heel[0]! },
     { name: '  detectContacts', work: () => detectContacts({ ...feet, fps, scale }).left.foot.length },
     {
       name: '  plantFeet (with the legs once retargeted)',
-      work: () => plantFeet(plan, clip, contacts, receiverSole, sole).targets.positions[7]!,
+      work: () => plantFeet(plan, clip, contacts, receiverSole, { soles: sole, points: feet }).targets.positions[7]!,
     },
     { name: 'soles of the motion', work: () => soleOfMotion(skeleton, clip, roles).left.length },
     {

@@ -1,6 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { alignFigure } from '../../src/alignment/alignment.ts';
 import { restAnkleHeights } from '../../src/alignment/soles.ts';
+import { bodyGirths } from '../../src/contact/body-girths.ts';
+import { readHandRests } from '../../src/contact/hand-rests.ts';
 import { type HandContact, holdHands } from '../../src/contact/hands.ts';
 import type { RoleMap } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
@@ -82,7 +84,7 @@ function held(source: Actor, clip: Clip, target: Actor): { base: Clip; out: Clip
   const plan = compileRetarget(source, target);
   const base = retargetClip(plan, clip);
   const targets = createLimbTargets(clip.frameCount);
-  const contacts = holdHands(plan, clip, base, [], targets);
+  const contacts = holdHands(plan, readHandRests(source, clip), base, bodyGirths(target), targets);
   return { base, out: retargetClip(plan, clip, targets), contacts };
 }
 

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { GroundReading } from '../../src/contact/detect.ts';
 import { type PlantResult, plantFeet } from '../../src/contact/plants.ts';
-import { footTrajectories, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
+import { feetOfMotion, footTrajectories, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
 import { unreachedNotes } from '../../src/contact/unreached.ts';
 import { axisAngleQuat, mulQuat, rotateVec } from '../../src/math/quat.ts';
 import { sidedRole } from '../../src/pairing/roles.ts';
@@ -35,8 +35,8 @@ function plant(walkerOptions: WalkerOptions, figureOptions: FigureOptions, conta
 function plantOn(walker: Walker, target: Actor, contacts: FootContacts & { ground?: GroundReading }) {
   const plan = compileRetarget(walkerActor(walker), target);
   const soles = soleOf(target.skeleton, target.body.roles);
-  const sourceSoles = soleOfMotion(walker.skeleton, walker.clip, walker.roles);
-  const result = plantFeet(plan, walker.clip, contacts, soles, sourceSoles);
+  const feet = feetOfMotion(walker.skeleton, walker.clip, walker.roles);
+  const result = plantFeet(plan, walker.clip, contacts, soles, feet);
   return {
     target,
     result,

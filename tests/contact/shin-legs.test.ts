@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { plantFeet } from '../../src/contact/plants.ts';
-import { pointTrajectories, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
+import { feetOfMotion, pointTrajectories, soleOf } from '../../src/contact/sole.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
@@ -14,8 +14,8 @@ describe('a leg that ends in its shin', () => {
     const target = blockFigure();
     const plan = compileRetarget(walkerActor(walker), target);
     const soles = soleOf(target.skeleton, target.body.roles);
-    const sourceSoles = soleOfMotion(walker.skeleton, walker.clip, walker.roles);
-    const { targets, plants } = plantFeet(plan, walker.clip, walker.contacts, soles, sourceSoles);
+    const feet = feetOfMotion(walker.skeleton, walker.clip, walker.roles);
+    const { targets, plants } = plantFeet(plan, walker.clip, walker.contacts, soles, feet);
     const clip = retargetClip(plan, walker.clip, targets);
     expect(plants.length).toBeGreaterThan(8);
     for (const side of SIDES) {

@@ -1,6 +1,5 @@
 import { type DetectedContacts, detectContacts } from '../../contact/detect.ts';
-import { footTrajectories } from '../../contact/sole.ts';
-import { performerSoles } from '../../convert/convert.ts';
+import { feetOf } from '../../convert/measured.ts';
 import type { Performer } from '../../convert/performer.ts';
 import { ROLES, type Role } from '../../pairing/roles.ts';
 import { SIDES } from '../../skeleton/side.ts';
@@ -83,10 +82,10 @@ function defect(
 
 /** How far feet glide while they are on the ground, and how the ground under them rises or sinks over the clip. */
 function onTheFloor(performer: Performer, { legLength, fps, frameCount }: BodyTrack): Defect[] {
-  const { actor, clip } = performer;
+  const { actor } = performer;
   const { roles } = actor.body;
   if (roles.leftLowerLeg === undefined || roles.rightLowerLeg === undefined || frameCount < 4) return [];
-  const points = footTrajectories(actor.skeleton, clip, performerSoles(performer));
+  const points = feetOf(performer).points;
   const contacts: DetectedContacts = detectContacts({ ...points, fps, scale: legLength });
   const [beltX, , beltZ] = contacts.ground.velocity;
   const found: Defect[] = [];
