@@ -20,6 +20,7 @@ import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-p
 import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
 import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
+import { easeKnees } from './knee-ease.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
 import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
@@ -130,7 +131,7 @@ export function plantFeet(
     const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));
     shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts);
     stances.forEach((stance, l) => {
-      fillTargets(stance, reachLegs[l]!, targets);
+      fillTargets(stance, reachLegs[l]!, plan, frameDuration, targets);
     });
     for (let at = 1; at < frameCount * 3; at += 3) targets.rootShifts[at]! += lift;
   }
@@ -218,6 +219,12 @@ const STRAIGHTEST = 0.995;
 /** Knees fold to 150 degrees (active flexion is some 140: Soucie et al. 2011), or as far as the performer's. */
 const FOLDED_COSINE = Math.cos((30 * Math.PI) / 180);
 
+/** Lengths of thigh and shin. */
+function segmentsOf({ target }: RetargetPlan, { limb }: LegTrack): [number, number] {
+  const { limbLengths } = target.alignment;
+  return [limbLengths[limb.limb * 2]!, limbLengths[limb.limb * 2 + 1]!];
+}
+
 function reachOf(stance: Stance, plan: RetargetPlan, reach: number, ramp: number): ReachLeg {
   const { leg, ankles, offsets, held } = stance;
   const { hips, extensions, limb } = leg;
@@ -230,10 +237,7 @@ function reachOf(stance: Stance, plan: RetargetPlan, reach: number, ramp: number
     goals[f * 3 + 1] = heights[f]!;
     return Math.max(weight, u * u * (3 - 2 * u));
   });
-  const [thigh, shin] = plan.target.alignment.limbLengths.subarray(limb.limb * 2, limb.limb * 2 + 2) as unknown as [
-    number,
-    number,
-  ];
+  const [thigh, shin] = segmentsOf(plan, leg);
   const folded = Math.sqrt(thigh * thigh + shin * shin - 2 * thigh * shin * FOLDED_COSINE);
   const farthest = STRAIGHTEST * length;
   const usual = meanOver(extensions, Math.max(1, ramp >> 2));
@@ -250,19 +254,32 @@ function reachOf(stance: Stance, plan: RetargetPlan, reach: number, ramp: number
 }
 
 /** Writes one leg's targets. A foot in the air goes along with the pelvis, and still keeps clear of the floor. */
-function fillTargets(stance: Stance, { reaches, length }: ReachLeg, targets: LimbTargets): void {
-  const { leg, level, ankles, offsets, feet, toes, floors, held } = stance;
+function fillTargets(
+  stance: Stance,
+  { reaches, length }: ReachLeg,
+  plan: RetargetPlan,
+  frameDuration: number,
+  targets: LimbTargets,
+): void {
+  const { leg, level, ankles, offsets, feet, toes, floors, held, supports, spans } = stance;
   const { limb, dstEnd } = leg.limb;
   const along = targets.rootShifts.slice();
   for (let f = 0; f < held.length; f++) for (let k = 0; k < 3; k++) along[f * 3 + k]! *= 1 - held[f]!;
   const heights = new Float64Array(held.length);
   settleHeights(stance, along, leg.limb.length, heights);
+  const goals = ankles.map((v, i) => v + offsets[i]! + along[i]!);
+  for (let f = 0; f < held.length; f++) goals[f * 3 + 1] = heights[f]!;
+  const [thigh, shin] = segmentsOf(plan, leg);
+  const hips = leg.hips.map((v, i) => v + targets.rootShifts[i]!);
+  easeKnees({ thigh, shin, hips, extensions: leg.extensions }, goals, spans, frameDuration);
   for (let f = 0; f < held.length; f++) {
     const from = f * 3;
     const at = (f * 4 + limb) * 3;
-    targets.positions[at] = ankles[from]! + offsets[from]! + along[from]!;
+    // The easing may lower a foot to the floor, and no further.
+    heights[f] = Math.max(goals[from + 1]!, Math.min(heights[f]!, floors[f]! + supports[f]!));
+    targets.positions[at] = goals[from]!;
     targets.positions[at + 1] = heights[f]!;
-    targets.positions[at + 2] = ankles[from + 2]! + offsets[from + 2]! + along[from + 2]!;
+    targets.positions[at + 2] = goals[from + 2]!;
     targets.positionWeights[f * 4 + limb] = 1;
     targets.reaches[f * 4 + limb] = reaches[f]! / length;
   }

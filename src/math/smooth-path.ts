@@ -1,29 +1,30 @@
 // Ways tried on 1,064 points with random blocks, bundled, Node 20.20, 2-core EPYC; ns a point, least of 400 solves:
 //   344  Cholesky's factorisation of the band by rows (half width 6), loops over the band.
-//    53  by blocks of 3 × 3, written out: the couplings between frames are multiples of one number, and one division does
-//         for three rows.
+//    53  by blocks of 3 × 3, written out: one division does for three rows, and what couples a frame with the one before the
+//         last is a multiple of one number.
 
 /**
- * Solves (A + λ · D₂ᵀ·D₂) · x = b for a path x in space: A has one symmetric 3 × 3 block a point, D₂ takes the second
- * differences of each coordinate. Each point is coupled to the two before it, so the block factorisation L·D·Lᵀ (Golub & Van
+ * Solves (A + λ · D₂ᵀ·D₂) · x = b for a path x in space: A is symmetric with one 3 × 3 block a point and one between it and the
+ * point before, D₂ takes the second differences of each coordinate. Each point is coupled to the two before it, so the block factorisation L·D·Lᵀ (Golub & Van
  * Loan, Matrix Computations, section 4.5) is linear in the points. (ml-matrix keeps dense matrices only: a clip of 2,000
  * frames would need 36 million entries.)
  *
- * @param blocks      A, points × 6: xx, xy, yy, xz, yz, zz; overwritten
+ * @param blocks      diagonal of A, points × 6: xx, xy, yy, xz, yz, zz; overwritten
+ * @param couplings   left of it, points × 9: rows of the point, columns of the one before, row by row (the first block is not
+ *                    read); overwritten
  * @param smoothness  λ
  * @param right       b, points × 3; overwritten with x
- * @param scratch     points × 9
  * @returns whether the matrix is positive definite; if not, `right` holds nothing of use
  * Allocates nothing.
  */
 export function solveSmoothPath(
   blocks: Float64Array,
+  couplings: Float64Array,
   smoothness: number,
   right: Float64Array,
-  scratch: Float64Array,
 ): boolean {
   const count = right.length / 3;
-  // D of each block is kept inverted in `blocks`; the block of L left of it in `scratch`. The next one to the left is
+  // D of each block is kept inverted in `blocks`; the block of L left of it in `couplings`. The next one to the left is
   // `smoothness` times the inverse D above it.
   for (let i = 0; i < count; i++) {
     const a = i * 6;
@@ -42,27 +43,27 @@ export function solveSmoothPath(
     let z = right[r + 2]!;
     if (i >= 1) {
       const before = smoothness * ((inside > 0 ? -2 : 0) + (i >= 2 ? -2 : 0));
-      // W = before · 1 − smoothness · Lᵀ of the block before; then L = W · D⁻¹ of the block before.
-      let wxx = before;
-      let wxy = 0;
-      let wxz = 0;
-      let wyx = 0;
-      let wyy = before;
-      let wyz = 0;
-      let wzx = 0;
-      let wzy = 0;
-      let wzz = before;
+      // W = coupling + before · 1 − smoothness · Lᵀ of the block before; then L = W · D⁻¹ of the block before.
+      let wxx = couplings[l]! + before;
+      let wxy = couplings[l + 1]!;
+      let wxz = couplings[l + 2]!;
+      let wyx = couplings[l + 3]!;
+      let wyy = couplings[l + 4]! + before;
+      let wyz = couplings[l + 5]!;
+      let wzx = couplings[l + 6]!;
+      let wzy = couplings[l + 7]!;
+      let wzz = couplings[l + 8]! + before;
       if (i >= 2) {
         const k = l - 9;
-        wxx -= smoothness * scratch[k]!;
-        wyx -= smoothness * scratch[k + 1]!;
-        wzx -= smoothness * scratch[k + 2]!;
-        wxy -= smoothness * scratch[k + 3]!;
-        wyy -= smoothness * scratch[k + 4]!;
-        wzy -= smoothness * scratch[k + 5]!;
-        wxz -= smoothness * scratch[k + 6]!;
-        wyz -= smoothness * scratch[k + 7]!;
-        wzz -= smoothness * scratch[k + 8]!;
+        wxx -= smoothness * couplings[k]!;
+        wyx -= smoothness * couplings[k + 1]!;
+        wzx -= smoothness * couplings[k + 2]!;
+        wxy -= smoothness * couplings[k + 3]!;
+        wyy -= smoothness * couplings[k + 4]!;
+        wzy -= smoothness * couplings[k + 5]!;
+        wxz -= smoothness * couplings[k + 6]!;
+        wyz -= smoothness * couplings[k + 7]!;
+        wzz -= smoothness * couplings[k + 8]!;
         const d = a - 12;
         const dxx = smoothness * blocks[d]!;
         const dxy = smoothness * blocks[d + 1]!;
@@ -99,15 +100,15 @@ export function solveSmoothPath(
       const lzx = wzx * dxx + wzy * dxy + wzz * dxz;
       const lzy = wzx * dxy + wzy * dyy + wzz * dyz;
       const lzz = wzx * dxz + wzy * dyz + wzz * dzz;
-      scratch[l] = lxx;
-      scratch[l + 1] = lxy;
-      scratch[l + 2] = lxz;
-      scratch[l + 3] = lyx;
-      scratch[l + 4] = lyy;
-      scratch[l + 5] = lyz;
-      scratch[l + 6] = lzx;
-      scratch[l + 7] = lzy;
-      scratch[l + 8] = lzz;
+      couplings[l] = lxx;
+      couplings[l + 1] = lxy;
+      couplings[l + 2] = lxz;
+      couplings[l + 3] = lyx;
+      couplings[l + 4] = lyy;
+      couplings[l + 5] = lyz;
+      couplings[l + 6] = lzx;
+      couplings[l + 7] = lzy;
+      couplings[l + 8] = lzz;
       xx -= lxx * wxx + lxy * wxy + lxz * wxz;
       xy -= lyx * wxx + lyy * wxy + lyz * wxz;
       yy -= lyx * wyx + lyy * wyy + lyz * wyz;
@@ -160,9 +161,9 @@ export function solveSmoothPath(
       const px = right[r + 3]!;
       const py = right[r + 4]!;
       const pz = right[r + 5]!;
-      sx -= scratch[l]! * px + scratch[l + 3]! * py + scratch[l + 6]! * pz;
-      sy -= scratch[l + 1]! * px + scratch[l + 4]! * py + scratch[l + 7]! * pz;
-      sz -= scratch[l + 2]! * px + scratch[l + 5]! * py + scratch[l + 8]! * pz;
+      sx -= couplings[l]! * px + couplings[l + 3]! * py + couplings[l + 6]! * pz;
+      sy -= couplings[l + 1]! * px + couplings[l + 4]! * py + couplings[l + 7]! * pz;
+      sz -= couplings[l + 2]! * px + couplings[l + 5]! * py + couplings[l + 8]! * pz;
     }
     right[r] = sx;
     right[r + 1] = sy;

@@ -3,11 +3,12 @@ import { describe, expect, it } from 'vitest';
 import { solveSmoothPath } from '../../src/math/smooth-path.ts';
 import { seeded } from '../support/figure.ts';
 
-/** Random blocks V·Vᵀ + keep · 1 and a right side, packed as the solver takes them; the same matrix in full. */
+/** Random blocks V·Vᵀ + keep · 1, ties (u·x − w·x₋₁)² between neighbours, and a right side, packed as the solver takes them; the same matrix in full. */
 function pathSystem(count: number, smoothness: number, keep: number, seed: number) {
   const random = seeded(seed);
   const blocks = new Float64Array(count * 6);
   const full = Matrix.zeros(count * 3, count * 3);
+  const couplings = new Float64Array(count * 9);
   const differences = Matrix.zeros(Math.max(0, count - 2) * 3, count * 3);
   for (let i = 0; i < count; i++) {
     const v = [random() - 0.5, random() - 0.5, random() - 0.5] as const;
@@ -21,6 +22,20 @@ function pathSystem(count: number, smoothness: number, keep: number, seed: numbe
       }
     }
   }
+  for (let i = 1; i < count; i++) {
+    const tie = Matrix.zeros(1, count * 3);
+    for (let k = 0; k < 6; k++) tie.set(0, (i - 1) * 3 + k, random() - 0.5);
+    const square = tie.transpose().mmul(tie);
+    full.add(square);
+    for (const point of [i - 1, i]) {
+      let at = point * 6;
+      for (let row = 0; row < 3; row++)
+        for (let column = 0; column <= row; column++) blocks[at++]! += square.get(point * 3 + row, point * 3 + column);
+    }
+    for (let row = 0; row < 3; row++)
+      for (let column = 0; column < 3; column++)
+        couplings[i * 9 + row * 3 + column] = square.get(i * 3 + row, (i - 1) * 3 + column);
+  }
   for (let i = 0; i + 2 < count; i++) {
     for (let k = 0; k < 3; k++) {
       [1, -2, 1].forEach((weight, j) => {
@@ -29,7 +44,7 @@ function pathSystem(count: number, smoothness: number, keep: number, seed: numbe
     }
   }
   if (count > 2) full.add(differences.transpose().mmul(differences).mul(smoothness));
-  return { blocks, full, right: Float64Array.from({ length: count * 3 }, () => random() - 0.5) };
+  return { blocks, couplings, full, right: Float64Array.from({ length: count * 3 }, () => random() - 0.5) };
 }
 
 describe('solveSmoothPath', () => {
@@ -41,15 +56,15 @@ describe('solveSmoothPath', () => {
     [40, 1],
     [40, 2500],
   ])('solves %i points of smoothness %f as a dense Cholesky does (ml-matrix)', (count, smoothness) => {
-    const { blocks, full, right } = pathSystem(count, smoothness, 0.05, count);
+    const { blocks, couplings, full, right } = pathSystem(count, smoothness, 0.05, count);
     const expected = new CholeskyDecomposition(full).solve(Matrix.columnVector(right));
-    expect(solveSmoothPath(blocks, smoothness, right, new Float64Array(count * 9))).toBe(true);
+    expect(solveSmoothPath(blocks, couplings, smoothness, right)).toBe(true);
     for (let i = 0; i < right.length; i++) expect(right[i]!).toBeCloseTo(expected.get(i, 0), 9);
   });
 
   it('says so when the matrix is not positive definite', () => {
     // xx = yy = 1, xy = 2: the eigenvalues are 3 and −1.
     const blocks = Float64Array.of(1, 2, 1, 0, 0, 1);
-    expect(solveSmoothPath(blocks, 1, Float64Array.of(1, 1, 1), new Float64Array(9))).toBe(false);
+    expect(solveSmoothPath(blocks, new Float64Array(9), 1, Float64Array.of(1, 1, 1))).toBe(false);
   });
 });
