@@ -1,4 +1,4 @@
-import { type ConnectionOptions, Queue } from 'bullmq';
+import { type ConnectionOptions, Queue, type QueueEvents } from 'bullmq';
 import { RigproofError } from '../errors.ts';
 
 export interface QueueAddress {
@@ -109,6 +109,11 @@ export function watchQueue(queue: Queue, shown: string, seconds: number): { lost
     } else void ask();
   }, ASK_EVERY);
   return { lost, stop: () => clearInterval(timer) };
+}
+
+/** Ends the connection of a queue that is lost: a farewell would wait for it to come back. */
+export async function abandon(queue: Queue | QueueEvents): Promise<void> {
+  (await queue.client).disconnect();
 }
 
 function parseUrl(text: string): URL | null {

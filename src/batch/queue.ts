@@ -4,7 +4,7 @@ import type { Exchange } from './exchange.ts';
 import { hashOf } from './fingerprint.ts';
 import { handOut } from './hand-out.ts';
 import type { JobRecord, Task } from './job.ts';
-import { openQueue, type QueueAddress, watchQueue } from './queue-connection.ts';
+import { abandon, openQueue, type QueueAddress, watchQueue } from './queue-connection.ts';
 import type { Runner } from './run.ts';
 import { failedRecord } from './run-task.ts';
 import { LOST_AFTER } from './settings.ts';
@@ -143,8 +143,7 @@ export function queueRunner(address: QueueAddress, exchange: Exchange): Runner {
       watch.stop();
       clearInterval(timer);
       signal?.removeEventListener('abort', withdraw);
-      // Nobody would answer a farewell.
-      if (isLost) await Promise.all([events.disconnect(), queue.disconnect()]);
+      if (isLost) await Promise.all([abandon(events), abandon(queue)]);
       else await Promise.all([events.close(), queue.close()]);
     }
   };

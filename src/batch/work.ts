@@ -2,7 +2,7 @@ import { Queue, Worker } from 'bullmq';
 import type { Exchange } from './exchange.ts';
 import type { JobRecord, Task } from './job.ts';
 import { openPool } from './pool.ts';
-import { openQueue, type QueueAddress, watchQueue } from './queue-connection.ts';
+import { abandon, openQueue, type QueueAddress, watchQueue } from './queue-connection.ts';
 import { isKept } from './run-task.ts';
 import { LOST_AFTER } from './settings.ts';
 
@@ -88,8 +88,9 @@ export async function work(options: WorkOptions, events: WorkEvents = {}): Promi
     watch.stop();
     clearInterval(look);
     if (isLost) {
-      // Nobody would answer a farewell. The task in hand is given to another worker when the queue is back.
-      await Promise.all([worker.disconnect(), queue.disconnect()]);
+      // The task in hand is given to another worker when the queue is back. Not waited for: it may have been closing before.
+      void worker.close(true);
+      await abandon(queue);
     } else await queue.close();
     await pool.close();
     await exchange.close();

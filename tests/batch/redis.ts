@@ -5,9 +5,18 @@ import { type AddressInfo, createServer } from 'node:net';
 /** Debian's package `redis-server`. */
 export const hasRedis = spawnSync('redis-server', ['--version'], { stdio: 'ignore' }).status === 0;
 
-/** A Redis server of our own on a free port of this machine, in memory only. */
-export async function startRedis(): Promise<{ url: string; stop(): Promise<void> }> {
-  const port = await freePort();
+export interface RedisServer {
+  url: string;
+  port: number;
+  stop(): Promise<void>;
+}
+
+/**
+ * A Redis server of our own on a port of this machine, in memory only.
+ * @param given  a free one when left out
+ */
+export async function startRedis(given?: number): Promise<RedisServer> {
+  const port = given ?? (await freePort());
   const args = ['--port', String(port), '--bind', '127.0.0.1', '--save', '', '--appendonly', 'no', '--dir', '/tmp'];
   const server = spawn('redis-server', args, { stdio: ['ignore', 'pipe', 'inherit'] });
   await new Promise<void>((ready, fail) => {
@@ -20,6 +29,7 @@ export async function startRedis(): Promise<{ url: string; stop(): Promise<void>
   server.removeAllListeners('exit');
   return {
     url: `redis://127.0.0.1:${port}`,
+    port,
     async stop() {
       const ended = once(server, 'exit');
       server.kill('SIGTERM');

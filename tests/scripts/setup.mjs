@@ -70,23 +70,34 @@ export function installModules() {
 
 export const CHROMIUM = '/usr/bin/chromium';
 
-/** Sees to it that Debian's Chromium is there for the browser tests; says what to type where it may not install it. */
-export function requireChromium() {
-  if (existsSync(CHROMIUM)) return true;
+/** Whether it is there, or could be installed from Debian's packages. */
+function requirePackage(name, path, what) {
+  if (existsSync(path)) return true;
   const hasApt = existsSync('/usr/bin/apt-get');
   const isRoot = process.getuid?.() === 0;
   // sudo only where it asks for nothing: no password, no terminal.
   const mayInstall = hasApt && (isRoot || spawnSync('sudo', ['-n', 'true'], { stdio: 'ignore' }).status === 0);
   if (mayInstall) {
-    console.log('Installing Chromium for the browser tests (apt-get install chromium) …');
+    console.log(`Installing ${name} for ${what} (apt-get install ${name}) …`);
     const env = { ...process.env, DEBIAN_FRONTEND: 'noninteractive' };
     const apt = (...args) => run(isRoot ? 'apt-get' : 'sudo', isRoot ? args : ['-n', 'apt-get', ...args], { env });
-    const install = () => apt('install', '-y', '-q', '--no-install-recommends', 'chromium');
+    const install = () => apt('install', '-y', '-q', '--no-install-recommends', name);
     // The package lists of a bare machine are empty or old: fetch them only when the first try fails.
     if (install() !== 0 && apt('update', '-q') === 0) install();
-    if (existsSync(CHROMIUM)) return true;
+    if (existsSync(path)) return true;
   }
-  const command = hasApt ? 'sudo apt-get install chromium' : 'your package manager';
-  console.error(`The browser tests need Chromium as ${CHROMIUM}, and it is not there. Install it with: ${command}`);
+  const command = hasApt ? `sudo apt-get install ${name}` : 'your package manager';
+  console.error(`There is no ${path}, which ${what} need. Install it with: ${command}`);
   return false;
+}
+
+/** Sees to it that Debian's Chromium is there for the browser tests; says what to type where it may not install it. */
+export function requireChromium() {
+  return requirePackage('chromium', CHROMIUM, 'the browser tests');
+}
+
+/** The same for Redis. Elsewhere than on Debian it may stand in another place: the tests look for it themselves. */
+export function requireRedis() {
+  const isThere = spawnSync('redis-server', ['--version'], { stdio: 'ignore' }).status === 0;
+  return isThere || requirePackage('redis-server', '/usr/bin/redis-server', 'the tests of the queue');
 }

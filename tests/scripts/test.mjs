@@ -1,9 +1,9 @@
-// npm test: installs what a fresh machine lacks, then linter, type check, Chromium, all tests. The last line counts.
+// npm test: installs what a fresh machine lacks, then linter, type check, Chromium, Redis, all tests. The last line counts.
 // Arguments go to vitest: npm test -- tests/pairing
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { installModules, requireChromium, requireNode, runTool } from './setup.mjs';
+import { installModules, requireChromium, requireNode, requireRedis, runTool } from './setup.mjs';
 
 /** Counts of a run of all tests, from vitest's own report; null when it ended without one. */
 function runTests(args) {
@@ -32,6 +32,8 @@ if (runTool('@biomejs/biome', 'biome', ['check', '--error-on-warnings', '.']) !=
 console.log('Type check (tsc) …');
 if (runTool('typescript', 'tsc', ['--noEmit']) !== 0) faults.push('The type check found faults.');
 if (!requireChromium()) faults.push('Chromium is missing: the browser tests cannot run.');
+// Without it, the tests of the queue are skipped, and counted as such.
+requireRedis();
 
 console.log('Tests (vitest) …');
 const tests = runTests(process.argv.slice(2));
