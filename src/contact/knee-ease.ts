@@ -5,6 +5,7 @@
  * knee is bent more than the performer's is smoothed over time, and the foot goes nearer to its hip or farther from it.
  */
 import { smoothSeries } from '../math/smooth-series.ts';
+import { distanceVec } from '../math/vec.ts';
 import type { FrameSpan } from './hold.ts';
 
 /** Hertz. A wave of this frequency in the bend that is added to the performer's is halved. */
@@ -38,7 +39,7 @@ export function easeKnees(
   const more = new Float64Array(count);
   const distances = new Float64Array(count);
   for (let f = 0, at = 0; f < count; f++, at += 3) {
-    distances[f] = Math.hypot(goals[at]! - hips[at]!, goals[at + 1]! - hips[at + 1]!, goals[at + 2]! - hips[at + 2]!);
+    distances[f] = distanceVec(goals, at, hips, at);
     more[f] = bendAt(distances[f]!, thigh, shin) - bendAt(extensions[f]!, thigh, shin);
   }
   const weights = new Float64Array(count).fill(1);

@@ -137,12 +137,6 @@ export function supportHeight(level: LevelFoot, feet: Float64Array, f: number): 
   return height;
 }
 
-const LEFT = Float64Array.of(1, 0, 0);
-const FORWARD = Float64Array.of(0, 0, 1);
-const scratch = new Float64Array(4);
-const side = new Float64Array(3);
-const ahead = new Float64Array(3);
-
 /** How a foot is turned: its heading, horizontal and unit, and its pitch about the axis to its left, toes up positive. */
 export interface Attitude {
   x: number;
@@ -156,13 +150,31 @@ export interface Attitude {
  * @param undo  inverse of the level posture
  */
 export function attitudeOf(out: Attitude, rotations: Float64Array, f: number, undo: Float64Array): void {
-  mulQuat(scratch, 0, rotations, f * 4, undo, 0);
-  rotateVec(side, 0, scratch, 0, LEFT, 0);
-  rotateVec(ahead, 0, scratch, 0, FORWARD, 0);
-  const level = Math.hypot(side[0]!, side[2]!);
+  // The turn from the level posture, rotation · undo. In plain numbers: this is read in every frame, several times.
+  const i = f * 4;
+  const ax = rotations[i]!;
+  const ay = rotations[i + 1]!;
+  const az = rotations[i + 2]!;
+  const aw = rotations[i + 3]!;
+  const bx = undo[0]!;
+  const by = undo[1]!;
+  const bz = undo[2]!;
+  const bw = undo[3]!;
+  const x = aw * bx + ax * bw + ay * bz - az * by;
+  const y = aw * by - ax * bz + ay * bw + az * bx;
+  const z = aw * bz + ax * by - ay * bx + az * bw;
+  const w = aw * bw - ax * bx - ay * by - az * bz;
+  // First column of its rotation matrix: the axis to the left.
+  const sideX = 1 - 2 * (y * y + z * z);
+  const sideZ = 2 * (x * z - w * y);
+  const level = Math.sqrt(sideX * sideX + sideZ * sideZ);
   if (level > 1e-6) {
-    out.x = -side[2]! / level;
-    out.z = side[0]! / level;
+    out.x = -sideZ / level;
+    out.z = sideX / level;
   }
-  out.pitch = Math.atan2(ahead[1]!, ahead[0]! * out.x + ahead[2]! * out.z);
+  // Third column: the axis ahead.
+  const aheadX = 2 * (x * z + w * y);
+  const aheadY = 2 * (y * z - w * x);
+  const aheadZ = 1 - 2 * (x * x + y * y);
+  out.pitch = Math.atan2(aheadY, aheadX * out.x + aheadZ * out.z);
 }

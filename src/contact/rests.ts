@@ -118,10 +118,16 @@ export function choosePivots(rests: readonly Rest[], level: LevelFoot, feet: Flo
   for (const rest of rests) {
     if (rest.point !== 'ball') continue;
     const { first, last } = rest.span;
+    // A front end that lies one metre ahead of the pivot slides so far, squared and summed over the contact.
+    let slides = 0;
+    for (let f = first; f <= last; f++) {
+      attitudeOf(attitude, feet, f, level.undo);
+      slides += (1 - Math.cos(attitude.pitch)) ** 2;
+    }
     let least = Number.POSITIVE_INFINITY;
     for (const pivot of [level.ball, ...level.turningPoints]) {
       const behind = Math.hypot(...strideBetween(level, pivot, level.ball));
-      let [x, z, xx, zz, slides] = [0, 0, 0, 0, 0];
+      let [x, z, xx, zz] = [0, 0, 0, 0];
       for (let f = first; f <= last; f++) {
         rotateVec(vec, 0, feet, f * 4, pivot.at, 0);
         const px = ankles[f * 3]! + vec[0]! - ankles[first * 3]!;
@@ -130,12 +136,10 @@ export function choosePivots(rests: readonly Rest[], level: LevelFoot, feet: Flo
         z += pz;
         xx += px * px;
         zz += pz * pz;
-        attitudeOf(attitude, feet, f, level.undo);
-        slides += ((1 - Math.cos(attitude.pitch)) * behind) ** 2;
       }
       const count = last - first + 1;
       const moved = Math.sqrt(Math.max(0, (xx + zz) / count - (x * x + z * z) / (count * count)));
-      const cost = moved + SLIDE_WEIGHT * Math.sqrt(slides / count);
+      const cost = moved + SLIDE_WEIGHT * behind * Math.sqrt(slides / count);
       if (cost < least) {
         least = cost;
         rest.pivot = pivot;
@@ -199,13 +203,16 @@ function chainsOf(rests: readonly Rest[], flats: readonly Flat[], level: LevelFo
     }
     const { chain, x, z } = found.get(rest)!;
     for (const { heel, ball, heading } of flats) {
+      const fromHeel = heel === rest && !found.has(ball);
+      const fromBall = ball === rest && !found.has(heel);
+      if (!fromHeel && !fromBall) continue;
       const s = Math.sin(heading);
       const c = Math.cos(heading);
       const [strideX, strideZ] = strideBetween(level, heel.pivot, ball.pivot);
       const dx = c * strideX + s * strideZ;
       const dz = -s * strideX + c * strideZ;
-      if (heel === rest && !found.has(ball)) join(chain, ball, x + dx, z + dz);
-      else if (ball === rest && !found.has(heel)) join(chain, heel, x - dx, z - dz);
+      if (fromHeel) join(chain, ball, x + dx, z + dz);
+      else join(chain, heel, x - dx, z - dz);
     }
   }
   return chains;

@@ -1,6 +1,6 @@
 import { RigproofError } from '../errors.ts';
-import { mulQuat, rotateVecInverse, rotateXyz } from '../math/quat.ts';
-import { addVec, subVec } from '../math/vec.ts';
+import { rotateAddVec, rotateVecInverse, rotateXyz } from '../math/quat.ts';
+import { addVec, distanceVec, subVec } from '../math/vec.ts';
 import { type RoleMap, sidedRole } from '../pairing/roles.ts';
 import { type Clip, framePose, restLocalPose } from '../skeleton/clip.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
@@ -148,38 +148,74 @@ export function pointTrajectories(
 ): Float64Array[] {
   const chain: number[] = [];
   for (let j = joint; j >= 0; j = skeleton.parents[j]!) chain.unshift(j);
-  const moving = clip.translationJoints.length;
   // Where in the clip's translations a joint of the chain is found; -1: it keeps its rest offset.
-  const slots = chain.map((j) => clip.translationJoints.indexOf(j));
+  const slots = Int16Array.from(chain, (j) => clip.translationJoints.indexOf(j));
   const out = points.map(() => new Float64Array(clip.frameCount * 3));
+  const at = Float64Array.from(points.flat());
+  const joints = Int16Array.from(chain);
   const rotation = new Float64Array(4);
   const position = new Float64Array(3);
-  const offset = new Float64Array(3);
-  const local = new Float64Array(4);
   for (let f = 0; f < clip.frameCount; f++) {
-    rotation.fill(0);
-    rotation[3] = 1;
-    position.fill(0);
-    for (let i = 0; i < chain.length; i++) {
-      const j = chain[i]!;
-      const slot = slots[i]!;
-      const from = slot >= 0 ? clip.translations : skeleton.restTranslations;
-      const at = slot >= 0 ? (f * moving + slot) * 3 : j * 3;
-      rotateXyz(offset, 0, rotation, 0, from[at]!, from[at + 1]!, from[at + 2]!);
-      position[0]! += offset[0]!;
-      position[1]! += offset[1]!;
-      position[2]! += offset[2]!;
-      for (let k = 0, q = (f * clip.jointCount + j) * 4; k < 4; k++) local[k] = clip.rotations[q + k]!;
-      mulQuat(rotation, 0, rotation, 0, local, 0);
-    }
-    for (let i = 0; i < points.length; i++) {
-      const point = out[i]!;
-      const at = points[i]!;
-      rotateXyz(point, f * 3, rotation, 0, at[0], at[1], at[2]);
-      for (let k = 0; k < 3; k++) point[f * 3 + k]! += position[k]!;
-    }
+    endOfChain(skeleton, clip, f, joints, slots, rotation, position);
+    for (let i = 0; i < out.length; i++) rotateAddVec(out[i]!, f * 3, rotation, 0, at, i * 3, position, 0);
   }
   return out;
+}
+
+/**
+ * World rotation and position of the last joint of a chain that begins at a root. Tried before: the vector kernels a joint,
+ * which took twice the time, since most of a chain's work is to read Float32 and to write what is read again at once.
+ */
+function endOfChain(
+  { restTranslations }: Skeleton,
+  { jointCount, rotations, translations, translationJoints }: Clip,
+  f: number,
+  joints: Int16Array,
+  slots: Int16Array,
+  rotation: Float64Array,
+  position: Float64Array,
+): void {
+  const row = f * translationJoints.length;
+  let x = 0;
+  let y = 0;
+  let z = 0;
+  let w = 1;
+  let px = 0;
+  let py = 0;
+  let pz = 0;
+  for (let i = 0; i < joints.length; i++) {
+    const j = joints[i]!;
+    const slot = slots[i]!;
+    const t = slot >= 0 ? (row + slot) * 3 : j * 3;
+    const ox = slot >= 0 ? translations[t]! : restTranslations[t]!;
+    const oy = slot >= 0 ? translations[t + 1]! : restTranslations[t + 1]!;
+    const oz = slot >= 0 ? translations[t + 2]! : restTranslations[t + 2]!;
+    const tx = 2 * (y * oz - z * oy);
+    const ty = 2 * (z * ox - x * oz);
+    const tz = 2 * (x * oy - y * ox);
+    px += ox + w * tx + y * tz - z * ty;
+    py += oy + w * ty + z * tx - x * tz;
+    pz += oz + w * tz + x * ty - y * tx;
+    const q = (f * jointCount + j) * 4;
+    const bx = rotations[q]!;
+    const by = rotations[q + 1]!;
+    const bz = rotations[q + 2]!;
+    const bw = rotations[q + 3]!;
+    const nx = w * bx + x * bw + y * bz - z * by;
+    const ny = w * by - x * bz + y * bw + z * bx;
+    const nz = w * bz + x * by - y * bx + z * bw;
+    w = w * bw - x * bx - y * by - z * bz;
+    x = nx;
+    y = ny;
+    z = nz;
+  }
+  rotation[0] = x;
+  rotation[1] = y;
+  rotation[2] = z;
+  rotation[3] = w;
+  position[0] = px;
+  position[1] = py;
+  position[2] = pz;
 }
 
 function bothSides(pose: WorldPose): Record<Side, WorldPose> {
@@ -522,22 +558,20 @@ export function standingFrame(skeleton: Skeleton, clip: Clip, roles: RoleMap, si
   const [ankles] = pointTrajectories(skeleton, clip, joint, [[0, 0, 0]]);
   const ends = far ? pointTrajectories(skeleton, clip, far.joint, [far.at])[0]! : ankles!;
   const { frameCount } = clip;
-  const scores = new Float64Array(frameCount);
+  const speeds = new Float64Array(frameCount);
   const heights = new Float64Array(frameCount);
   for (let f = 0; f < frameCount; f++) heights[f] = ends[f * 3 + 1]!;
   const low = quantile(heights, frameCount, 0.3);
-  const travel = (point: Float64Array, f: number) => {
+  // Both ends of a flat foot are slow; one that rolls has a fast end.
+  for (let f = 0; f < frameCount; f++) {
     const a = Math.max(0, f - 1) * 3;
     const b = Math.min(frameCount - 1, f + 1) * 3;
-    return Math.hypot(point[b]! - point[a]!, point[b + 1]! - point[a + 1]!, point[b + 2]! - point[a + 2]!);
-  };
-  // Both ends of a flat foot are slow; one that rolls has a fast end.
-  const speed = (f: number) => travel(ends, f) + travel(ankles!, f);
-  for (let f = 0; f < frameCount; f++) scores[f] = speed(f);
-  const slow = quantile(scores, frameCount, 0.3);
+    speeds[f] = distanceVec(ends, a, ends, b) + distanceVec(ankles!, a, ankles!, b);
+  }
+  const slow = quantile(speeds.slice(), frameCount, 0.3);
   const standing: { f: number; dip: number }[] = [];
   for (let f = 0; f < frameCount; f++) {
-    if (ends[f * 3 + 1]! > low || speed(f) > slow) continue;
+    if (ends[f * 3 + 1]! > low || speeds[f]! > slow) continue;
     standing.push({ f, dip: ankles![f * 3 + 1]! - ends[f * 3 + 1]! });
   }
   if (standing.length === 0) return heights.length > 0 ? lowestFrame(ends) : 0;
