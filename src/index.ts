@@ -115,6 +115,7 @@ export { type RestPose, readRestPose } from './pairing/rest-pose.ts';
 export { mirrorRole, PARENT_ROLE, REQUIRED_ROLES, ROLES, type Role, type RoleMap, sideOf } from './pairing/roles.ts';
 // Proof and audit
 export type { Measure, Proof, ProofFigure, ProofOptions, Where } from './proof/measure.ts';
+export { createProofMemory, type ProofMemory } from './proof/memory.ts';
 export { prove } from './proof/prove.ts';
 export { proofSheet, type SheetLabels } from './proof/report-html.ts';
 export { formatProofJunit } from './proof/report-junit.ts';

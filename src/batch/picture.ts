@@ -1,5 +1,6 @@
 import { gatherEvidence } from '../proof/evidence.ts';
 import type { Proof, ProofFigure, ProofOptions } from '../proof/measure.ts';
+import type { ProofMemory } from '../proof/memory.ts';
 import { proofOf } from '../proof/prove.ts';
 import { type SheetLabels, sheetOf } from '../proof/report-html.ts';
 import { drawMoments } from '../proof/sheet-figures.ts';
@@ -16,8 +17,9 @@ export function proofWithPicture(
   labels: SheetLabels,
   sheets: SheetChoice,
   options: ProofOptions = {},
+  memory?: ProofMemory,
 ): { proof: Proof; picture: string | null; html: string | null } {
-  const evidence = gatherEvidence(target, source, options);
+  const evidence = gatherEvidence(target, source, options, memory);
   const proof = proofOf(evidence);
   const wantsSheet = sheets === 'all' || (sheets === 'failed' && proof.verdict === 'fail');
   return {

@@ -15,6 +15,7 @@ import { readContainerFile } from '../formats/gltf/node.ts';
 import { writeWholeFile } from '../formats/node.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { Proof, ProofFigure } from '../proof/measure.ts';
+import { createProofMemory } from '../proof/memory.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureRow, Task, WorstPlace } from './job.ts';
 import { packFile, pieceBytes, pieceFile } from './pack.ts';
@@ -121,6 +122,9 @@ function namesOf(job: Job) {
 }
 
 const open = new Map<string, Receiver>();
+
+/** Of the performer at hand and of the characters that are open: what it knows goes when they go. */
+const memory = createProofMemory();
 
 async function receiverOf({ character, mapping }: Job, { rootMotion }: BatchSettings): Promise<Receiver> {
   const anyBody = movesAnyBody(mapping);
@@ -257,6 +261,7 @@ async function proveJob(
     labels,
     settings.sheets,
     { unreached: conversion.unreached },
+    memory,
   );
   const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
   if (sheet !== null) {

@@ -23,10 +23,12 @@ export interface LimbPoints {
 export const LIMB_NAMES = ['leftLeg', 'rightLeg', 'leftArm', 'rightArm'] as const;
 export type LimbName = (typeof LIMB_NAMES)[number];
 
+/** A figure without its motion. */
+export type Shape = Omit<ProofFigure, 'clip'>;
+
 /** What a figure is apart from its motion. Two motions of one figure share it. */
 export interface Build {
-  /** Its skeleton, roles, skins and given feet are read; its clip is not. */
-  figure: ProofFigure;
+  figure: Shape;
   rest: WorldPose;
   /** Whether the rest pose is a person standing: legs down, feet on the floor. */
   standing: boolean;
@@ -54,7 +56,7 @@ export function checkFigure(figure: ProofFigure, which: 'target' | 'source'): vo
 }
 
 /** The name of a joint as a person finds it in the rig. */
-export function jointName(figure: ProofFigure, joint: number): string {
+export function jointName(figure: Shape, joint: number): string {
   return figure.skeleton.names[joint] || `#${joint}`;
 }
 
@@ -65,8 +67,9 @@ export const restVertices = oncePerKey((build: Build, skin: SkinMesh): Float64Ar
   return world;
 });
 
-export function createBuild(figure: ProofFigure): Build {
-  const rest = restWorldPose(figure.skeleton);
+export function createBuild({ skeleton, roles, skins, feet }: Shape): Build {
+  const figure: Shape = { skeleton, roles, skins, feet };
+  const rest = restWorldPose(skeleton);
   const limbs = Object.fromEntries(LIMB_NAMES.map((limb) => [limb, limbPoints(figure, rest, limb)])) as Build['limbs'];
   const legs = [limbs.leftLeg, limbs.rightLeg].filter((leg) => leg !== null);
   const legLength = legs.reduce((sum, leg) => sum + leg.upper + leg.lower, 0) / (legs.length || 1);
@@ -75,7 +78,7 @@ export function createBuild(figure: ProofFigure): Build {
   return build;
 }
 
-function limbPoints(figure: ProofFigure, rest: WorldPose, limb: LimbName): LimbPoints | null {
+function limbPoints(figure: Shape, rest: WorldPose, limb: LimbName): LimbPoints | null {
   const side: Side = limb.startsWith('left') ? 'left' : 'right';
   const isLeg = limb.endsWith('Leg');
   const names = {
@@ -97,7 +100,7 @@ function limbPoints(figure: ProofFigure, rest: WorldPose, limb: LimbName): LimbP
 }
 
 /** The joint of the hand or foot; where there is none the farthest tip or child of the segment above, or the end of its skin. */
-function endPoint(figure: ProofFigure, rest: WorldPose, middle: number, end: number | undefined): BodyPoint | null {
+function endPoint(figure: Shape, rest: WorldPose, middle: number, end: number | undefined): BodyPoint | null {
   if (end !== undefined) return at(end);
   const { skeleton } = figure;
   let best: BodyPoint | null = null;
@@ -116,7 +119,7 @@ function endPoint(figure: ProofFigure, rest: WorldPose, middle: number, end: num
 }
 
 /** Middle of the skin in the last tenth of a segment, as far as vertices follow its joint. */
-function skinEnd(figure: ProofFigure, rest: WorldPose, joint: number): BodyPoint | null {
+function skinEnd(figure: Shape, rest: WorldPose, joint: number): BodyPoint | null {
   const points: number[] = [];
   for (const skin of figure.skins ?? []) {
     const world = new Float64Array(skin.vertexCount * 3);

@@ -1,10 +1,12 @@
 import type { Note } from '../errors.ts';
 import type { Role } from '../pairing/roles.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
+import { oncePer } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { checkFigure, jointName } from './build.ts';
 import { footPointsOf } from './foot-points.ts';
 import type { FootPoints, Json, Measure, Proof, ProofFigure, ProofOptions, Where } from './measure.ts';
+import { createProofMemory, knownBuild, knownTrack, type ProofMemory } from './memory.ts';
 import { findStance } from './stance.ts';
 import { MEASURE_RULES, type MeasureId, type MeasureRule } from './thresholds.ts';
 import { buildTrack, type Track } from './track.ts';
@@ -32,11 +34,16 @@ export interface Evidence {
 const NO_FEET = { left: null, right: null };
 
 /** @throws RigproofError PROOF_CLIP_MISMATCH, PROOF_ROLE_JOINT */
-export function gatherEvidence(target: ProofFigure, source: ProofFigure | undefined, options: ProofOptions): Evidence {
+export function gatherEvidence(
+  target: ProofFigure,
+  source: ProofFigure | undefined,
+  options: ProofOptions,
+  memory: ProofMemory = createProofMemory(),
+): Evidence {
   checkFigure(target, 'target');
   if (source) checkFigure(source, 'source');
   const notes: Note[] = [];
-  const targetTrack = buildTrack(target, target.clip.frameCount, 0, 1);
+  const targetTrack = buildTrack(target, target.clip.frameCount, 0, 1, knownBuild(memory, target));
   const dt = target.clip.frameDuration;
   const offset = options.frameOffset ?? 0;
   let sourceTrack: Track | null = null;
@@ -47,7 +54,7 @@ export function gatherEvidence(target: ProofFigure, source: ProofFigure | undefi
       target.clip.frameCount,
       Math.max(0, Math.floor((source.clip.frameCount - 1 - offset) / (step || 1) + 1e-3) + 1),
     );
-    if (sharedFrames > 0) sourceTrack = buildTrack(source, sharedFrames, offset, step);
+    if (sharedFrames > 0) sourceTrack = knownTrack(memory, source, sharedFrames, offset, step);
     if (sharedFrames < target.clip.frameCount)
       notes.push({
         code: 'PROOF_SOURCE_SHORTER',
@@ -68,11 +75,11 @@ export function gatherEvidence(target: ProofFigure, source: ProofFigure | undefi
     shift = source ? -offset * source.clip.frameDuration : 0;
   } else if (sourceTrack && (sourceFeet.left || sourceFeet.right)) {
     const scale = targetTrack.legLength > 0 ? sourceTrack.legLength / targetTrack.legLength : 1;
-    contacts = findStance(sourceTrack, sourceFeet, [
-      groundVelocity[0] * scale,
-      groundVelocity[1] * scale,
-      groundVelocity[2] * scale,
-    ]);
+    const [x, y, z] = groundVelocity;
+    contacts =
+      x === 0 && y === 0 && z === 0
+        ? stanceOnGround(sourceTrack)
+        : findStance(sourceTrack, sourceFeet, [x * scale, y * scale, z * scale]);
     contactsFrom = 'found on the source';
   } else if (feet.left || feet.right) {
     contacts = findStance(targetTrack, feet, groundVelocity);
@@ -91,6 +98,8 @@ export function gatherEvidence(target: ProofFigure, source: ProofFigure | undefi
     notes,
   };
 }
+
+const stanceOnGround = oncePer((track: Track) => findStance(track, footPoints(track), [0, 0, 0]));
 
 function footPoints(track: Track): Record<Side, FootPoints | null> {
   return { left: footPointsOf(track, 'left'), right: footPointsOf(track, 'right') };

@@ -5,6 +5,7 @@ import { measureRanges } from './joint-ranges.ts';
 import { measureRig } from './lengths.ts';
 import { measureLimbTargets, measureSelfContact } from './limb-ends.ts';
 import type { FigureFacts, Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
+import { createProofMemory, type ProofMemory } from './memory.ts';
 import { measureFeet } from './plants.ts';
 import { measureOrientations, measurePose } from './posture.ts';
 import { measureSkin } from './skin.ts';
@@ -19,13 +20,19 @@ import { unreachedOnTarget } from './unreached.ts';
  * Both figures are in world space (metres, Y up, facing +Z, floor at y = 0). Lengths are judged as shares of the
  * target's leg length. The work is linear in frames. The proof is plain data and survives JSON.
  *
+ * @param memory  what proofs of the same source or the same character worked out before; this one adds to it
  * @throws RigproofError PROOF_CLIP_MISMATCH (clip and skeleton differ), PROOF_ROLE_JOINT (a role without a joint)
  * @example
  * const proof = prove({ skeleton, clip, roles }, { skeleton: src.skeleton, clip: src.clip, roles: src.roles });
  * if (proof.verdict === 'fail') for (const m of proof.measures) if (m.verdict === 'fail') report(m.id, m.where);
  */
-export function prove(target: ProofFigure, source?: ProofFigure, options: ProofOptions = {}): Proof {
-  return proofOf(gatherEvidence(target, source, options));
+export function prove(
+  target: ProofFigure,
+  source?: ProofFigure,
+  options: ProofOptions = {},
+  memory: ProofMemory = createProofMemory(),
+): Proof {
+  return proofOf(gatherEvidence(target, source, options, memory));
 }
 
 /** @internal The proof of evidence that is at hand already. */

@@ -1,13 +1,13 @@
 import { PARENT_ROLE, ROLES, type Role, sideOf } from '../pairing/roles.ts';
 import { framePose, restLocalPose } from '../skeleton/clip.ts';
+import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { createWorldPose } from '../skeleton/skeleton.ts';
 import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { areaOf, edgeRatios, type SkinPart, splitSkin, unitOfBindShape, volumeOf } from '../skeleton/skin-parts.ts';
-import { jointName } from './build.ts';
+import { type Build, jointName } from './build.ts';
 import { type Evidence, measured, notMeasured } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import type { Track } from './track.ts';
 
 const SKIN_FRAMES = 24;
 /** Body parts with fewer edges than this are trimmings. */
@@ -30,7 +30,11 @@ interface Part extends SkinPart {
 }
 
 interface Shape {
+  name: string;
+  /** Of the mesh, only the vertices that the parts are made of: of those at one place one. */
   skin: SkinMesh;
+  /** The vertex of the whole mesh that each of them is. */
+  vertexOf: Uint32Array;
   parts: Part[];
   /** World length of one unit of the bind shape. */
   scale: number;
@@ -46,7 +50,7 @@ export function measureSkin(evidence: Evidence): Measure[] {
     (['skin-stretch', 'skin-collapse'] as const).map((id) => notMeasured(evidence, id, why));
   if (skins.length === 0) return none('there is no mesh');
   if (target.frameCount === 0) return none('the clip has no frames');
-  const shapes = skins.map((skin) => shapeOf(target, skin)).filter((shape) => shape.parts.length > 0);
+  const shapes = skins.map((skin) => shapeOf(target.build, skin)).filter((shape) => shape.parts.length > 0);
   if (shapes.length === 0) return none('no part of the mesh follows a paired joint');
 
   const fullest = new Map<Role, number>();
@@ -79,11 +83,11 @@ export function measureSkin(evidence: Evidence): Measure[] {
       framePose(skeleton, clip, frame, scratch, pose);
       skinVertices(shape.skin, pose, world, matrices);
       shape.parts.forEach((part, i) => {
-        const { high, worst, vertex } = edgeRatios(part, world, shape.scale);
+        const { high, worst, vertex } = edgeRatios(part, world, shape.scale, stretch.get(part.role)?.value);
         note(stretch, part, frame, high);
         const known = vertices.get(part.role);
         if (!known || known.ratio < worst)
-          vertices.set(part.role, { vertex, mesh: shape.skin.name, ratio: worst, frame });
+          vertices.set(part.role, { vertex: shape.vertexOf[vertex]!, mesh: shape.name, ratio: worst, frame });
         const volume = shape.bindVolumes[i]! * shape.scale ** 3;
         const size = Math.abs(volume);
         if (size > SMALLEST_VOLUME * target.legLength ** 3 && size > MAIN_SHARE * fullest.get(part.role)!) {
@@ -154,8 +158,8 @@ function partOfRole(role: Role): Role {
 }
 
 /** The body part that each joint belongs to: that of its role, or of the nearest joint above that has one; -1 for none. */
-function partsOfJoints(track: Track): Int16Array {
-  const { skeleton, roles } = track.figure;
+const partsOfJoints = oncePer((build: Build): Int16Array => {
+  const { skeleton, roles } = build.figure;
   const result = new Int16Array(skeleton.jointCount).fill(-1);
   for (const role of ROLES) {
     const joint = roles[role];
@@ -164,10 +168,10 @@ function partsOfJoints(track: Track): Int16Array {
   for (let j = 0; j < skeleton.jointCount; j++)
     if (result[j] === -1 && skeleton.parents[j]! >= 0) result[j] = result[skeleton.parents[j]!]!;
   return result;
-}
+});
 
-function shapeOf(track: Track, skin: SkinMesh): Shape {
-  const partOfJoint = partsOfJoints(track);
+const shapeOf = oncePerKey((build: Build, skin: SkinMesh): Shape => {
+  const partOfJoint = partsOfJoints(build);
   const partOfVertex = new Int16Array(skin.vertexCount).fill(-1);
   const sums = new Float64Array(ROLES.length);
   for (let v = 0; v < skin.vertexCount; v++) {
@@ -181,21 +185,57 @@ function shapeOf(track: Track, skin: SkinMesh): Shape {
     }
     partOfVertex[v] = best;
   }
-  const parts = splitSkin(skin, partOfVertex, FEWEST_EDGES).map((piece): Part => {
+  const pieces = splitSkin(skin, partOfVertex, FEWEST_EDGES);
+  const vertexOf = verticesOf(pieces, skin.vertexCount);
+  const placeOf = new Uint32Array(skin.vertexCount);
+  vertexOf.forEach((vertex, place) => {
+    placeOf[vertex] = place;
+  });
+  const renumber = (list: Uint32Array): Uint32Array => list.map((vertex) => placeOf[vertex]!);
+  const parts = pieces.map((piece): Part => {
     const role = ROLES[piece.part]!;
-    return { ...piece, role, joint: track.figure.roles[role] ?? jointOfPart(track, role) };
+    return {
+      ...piece,
+      edges: renumber(piece.edges),
+      triangles: renumber(piece.triangles),
+      rims: piece.rims.map(renumber),
+      role,
+      joint: build.figure.roles[role] ?? jointOfPart(build, role),
+    };
   });
-  const world = new Float64Array(skin.vertexCount * 3);
-  skinVertices(skin, track.rest, world, new Float64Array(skin.bind.length));
+  const kept = keepVertices(skin, vertexOf);
+  const world = new Float64Array(kept.vertexCount * 3);
+  skinVertices(kept, build.rest, world, new Float64Array(skin.bind.length));
   const bindVolumes = Float64Array.from(parts, (part) => {
-    const volume = volumeOf(part, skin.positions);
-    return Math.abs(volume) > FULLNESS_MIN * areaOf(part, skin.positions) ** 1.5 ? volume : 0;
+    const volume = volumeOf(part, kept.positions);
+    return Math.abs(volume) > FULLNESS_MIN * areaOf(part, kept.positions) ** 1.5 ? volume : 0;
   });
-  return { skin, parts, scale: unitOfBindShape(parts, world), bindVolumes };
+  return { name: skin.name, skin: kept, vertexOf, parts, scale: unitOfBindShape(parts, world), bindVolumes };
+});
+
+/** The vertices that the pieces are made of, in the order of the mesh. */
+function verticesOf(pieces: readonly SkinPart[], vertexCount: number): Uint32Array {
+  const isUsed = new Uint8Array(vertexCount);
+  for (const { triangles } of pieces) for (const vertex of triangles) isUsed[vertex] = 1;
+  return Uint32Array.from([...isUsed.keys()].filter((vertex) => isUsed[vertex] === 1));
+}
+
+/** A mesh of some of the vertices of another, without triangles. */
+function keepVertices(skin: SkinMesh, vertices: Uint32Array): SkinMesh {
+  const { influences } = skin;
+  const positions = new Float32Array(vertices.length * 3);
+  const joints = new Uint16Array(vertices.length * influences);
+  const weights = new Float32Array(vertices.length * influences);
+  vertices.forEach((v, i) => {
+    positions.set(skin.positions.subarray(v * 3, v * 3 + 3), i * 3);
+    joints.set(skin.joints.subarray(v * influences, (v + 1) * influences), i * influences);
+    weights.set(skin.weights.subarray(v * influences, (v + 1) * influences), i * influences);
+  });
+  return { ...skin, vertexCount: vertices.length, positions, joints, weights, triangles: new Uint32Array(0) };
 }
 
 /** A part is named for a role that the figure may lack (a neck without a head): the first joint that counts for it. */
-function jointOfPart(track: Track, part: Role): number {
-  const { roles } = track.figure;
+function jointOfPart(build: Build, part: Role): number {
+  const { roles } = build.figure;
   return roles[ROLES.find((role) => roles[role] !== undefined && partOfRole(role) === part)!]!;
 }

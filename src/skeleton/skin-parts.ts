@@ -11,8 +11,10 @@ export interface SkinPart {
   part: number;
   /** Vertex pairs, each edge once. */
   edges: Uint32Array;
-  /** Edge lengths of the bind shape, in its own unit. */
+  /** Edge lengths of the bind shape, in its own unit; one over the square of each; and their sum. */
   bindLengths: Float64Array;
+  inverseSquares: Float64Array;
+  bindLength: number;
   /** Outward triangles of the part, and the rims that caps close: fans from the middle of each. */
   triangles: Uint32Array;
   /** Rim edges (two vertices each) by rim. */
@@ -86,6 +88,8 @@ function partOf(skin: SkinMesh, part: number, list: readonly number[]): SkinPart
     part,
     edges: Uint32Array.from(pairs),
     bindLengths: Float64Array.from(lengths),
+    inverseSquares: Float64Array.from(lengths, (length) => 1 / (length * length)),
+    bindLength: lengths.reduce((sum, length) => sum + length, 0),
     triangles: Uint32Array.from(list),
     rims: rimsOf(rimEdges),
   };
@@ -117,18 +121,32 @@ function rimsOf(edges: readonly [number, number][]): Uint32Array[] {
 
 /** Median of posed over bound edge lengths in the rest pose: the unit of the bind shape. */
 export function unitOfBindShape(parts: readonly SkinPart[], world: Float64Array): number {
-  const ratios: number[] = [];
-  for (const { edges, bindLengths } of parts)
-    for (let e = 0; e < bindLengths.length; e++) ratios.push(edgeLength(world, edges, e) / bindLengths[e]!);
-  ratios.sort((a, b) => a - b);
-  return ratios[ratios.length >> 1] || 1;
+  const ratios = new Float64Array(parts.reduce((count, { bindLengths }) => count + bindLengths.length, 0));
+  let count = 0;
+  for (const part of parts) {
+    const { length } = part.bindLengths;
+    stretchSquares(ratios.subarray(count, count + length), part.edges, part.inverseSquares, world);
+    count += length;
+  }
+  ratios.sort();
+  return Math.sqrt(ratios[count >> 1] ?? 0) || 1;
 }
 
-function edgeLength(p: Float64Array, edges: Uint32Array, e: number): number {
-  const a = edges[e * 2]! * 3;
-  const b = edges[e * 2 + 1]! * 3;
-  return Math.hypot(p[a]! - p[b]!, p[a + 1]! - p[b + 1]!, p[a + 2]! - p[b + 2]!);
+/** Squares of posed over bound lengths, an edge each, times the square of the unit of the bind shape. */
+function stretchSquares(out: Float64Array, edges: Uint32Array, inverseSquares: Float64Array, p: Float64Array): void {
+  for (let e = 0; e < out.length; e++) {
+    const a = edges[e * 2]! * 3;
+    const b = edges[e * 2 + 1]! * 3;
+    const x = p[a]! - p[b]!;
+    const y = p[a + 1]! - p[b + 1]!;
+    const z = p[a + 2]! - p[b + 2]!;
+    out[e] = (x * x + y * y + z * z) * inverseSquares[e]!;
+  }
 }
+
+let squares = new Float64Array(4096);
+let values = new Float64Array(4096);
+let weights = new Float64Array(4096);
 
 /**
  * The ratio that 98 % of the edges stay below, each counted by its length: a tiny edge may stretch without being seen. And
@@ -141,34 +159,98 @@ export function edgeRatios(
   scale: number,
   known = 0,
 ): { high: number; worst: number; vertex: number } {
-  const { edges, bindLengths } = part;
-  const ratios = new Float64Array(bindLengths.length);
-  let total = 0;
-  for (const length of bindLengths) total += length;
-  const tiny = (TINY_EDGE * total) / bindLengths.length;
+  const { edges, bindLengths, bindLength } = part;
+  const count = bindLengths.length;
+  if (squares.length < count) {
+    squares = new Float64Array(count * 2);
+    values = new Float64Array(count * 2);
+    weights = new Float64Array(count * 2);
+  }
+  stretchSquares(squares.subarray(0, count), edges, part.inverseSquares, world);
+  const edge = worstEdge(squares, bindLengths, (TINY_EDGE * bindLength) / count);
+  const worst = edge < 0 ? 0 : Math.sqrt(squares[edge]!) / scale;
+  const vertex = edge < 0 ? 0 : edges[edge * 2]!;
+  const allowed = (1 - COUNTED_EDGES) * bindLength;
+  const above = copyAbove(squares, bindLengths, (known * scale) ** 2);
+  // Only what lies above is put in order, and not even that where it is at most 2 % of the edges.
+  const weight = sumOf(weights, above);
+  if (weight <= allowed) return { high: Math.min(worst, known), worst, vertex };
+  return { high: Math.sqrt(weightedHigh(values, weights, above, allowed)) / scale, worst, vertex };
+}
+
+/** The edge of the largest value among those longer than `tiny`; -1 where there is none above 0. */
+function worstEdge(values: Float64Array, lengths: Float64Array, tiny: number): number {
+  let edge = -1;
   let worst = 0;
-  let vertex = 0;
-  for (let e = 0; e < ratios.length; e++) {
-    ratios[e] = edgeLength(world, edges, e) / (bindLengths[e]! * scale);
-    if (ratios[e]! > worst && bindLengths[e]! > tiny) {
-      worst = ratios[e]!;
-      vertex = edges[e * 2]!;
+  for (let e = 0; e < lengths.length; e++) {
+    if (values[e]! > worst && lengths[e]! > tiny) {
+      worst = values[e]!;
+      edge = e;
     }
   }
-  const allowed = (1 - COUNTED_EDGES) * total;
-  let above = 0;
-  for (let e = 0; e < ratios.length; e++) if (ratios[e]! > known) above += bindLengths[e]!;
-  // Putting all edges in order is the dear part: not where at most 2 % of them lie above.
-  if (above <= allowed) return { high: Math.min(worst, known), worst, vertex };
-  above = 0;
-  let high = worst;
-  const order = Uint32Array.from(ratios.keys()).sort((a, b) => ratios[b]! - ratios[a]!);
-  for (const e of order) {
-    above += bindLengths[e]!;
-    high = ratios[e]!;
-    if (above > allowed) break;
+  return edge;
+}
+
+/** Copies what is above a limit, with its length, to the front of `values` and `weights`; returns how many that are. */
+function copyAbove(from: Float64Array, lengths: Float64Array, limit: number): number {
+  let count = 0;
+  for (let e = 0; e < lengths.length; e++) {
+    if (from[e]! > limit) {
+      values[count] = from[e]!;
+      weights[count] = lengths[e]!;
+      count++;
+    }
   }
-  return { high, worst, vertex };
+  return count;
+}
+
+function sumOf(numbers: Float64Array, count: number): number {
+  let sum = 0;
+  for (let i = 0; i < count; i++) sum += numbers[i]!;
+  return sum;
+}
+
+/**
+ * The first value, from the largest down, with which the weights passed sum to more than `allowed`; the two lists are put in
+ * another order. Selected as by Hoare (1961, Algorithm 65: FIND), with weights in place of places.
+ */
+function weightedHigh(values: Float64Array, weights: Float64Array, count: number, allowed: number): number {
+  let left = 0;
+  let right = count - 1;
+  let room = allowed;
+  while (left < right) {
+    const a = values[left]!;
+    const b = values[(left + right) >> 1]!;
+    const c = values[right]!;
+    const pivot = Math.max(Math.min(a, b), Math.min(Math.max(a, b), c));
+    let i = left;
+    let j = right;
+    do {
+      while (values[i]! > pivot) i++;
+      while (values[j]! < pivot) j--;
+      if (i <= j) {
+        const value = values[i]!;
+        values[i] = values[j]!;
+        values[j] = value;
+        const weight = weights[i]!;
+        weights[i] = weights[j]!;
+        weights[j] = weight;
+        i++;
+        j--;
+      }
+    } while (i <= j);
+    let larger = 0;
+    for (let k = left; k <= j; k++) larger += weights[k]!;
+    if (larger > room) right = j;
+    else {
+      // What lies between the two groups, if anything, is the pivot.
+      for (let k = j + 1; k < i; k++) larger += weights[k]!;
+      if (larger > room) return pivot;
+      room -= larger;
+      left = i;
+    }
+  }
+  return values[Math.min(left, count - 1)]!;
 }
 
 /**
