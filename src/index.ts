@@ -59,6 +59,7 @@ export { findGaps, REPAIR_DEFAULTS, type RepairOptions, repairClip } from './con
 export { type TrimOptions, trimClip } from './convert/filter/trim.ts';
 export { limitJoints, measureExcesses, type RangeExcess } from './convert/joint-limits.ts';
 export { contactsOf } from './convert/measured.ts';
+export { type Mended, mendCharacter } from './convert/mend.ts';
 export { openCharacter } from './convert/open-character.ts';
 export { mappingOf, type PairingReport, reportPairing } from './convert/pairing-report.ts';
 export {
@@ -69,6 +70,7 @@ export {
 } from './convert/performer.ts';
 export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
 export { rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
+export { rigReport } from './convert/rig-report.ts';
 export { ROOT_MOTIONS, type RootMotion, withTravel } from './convert/root-motion.ts';
 // Faults and findings
 export { formatError, formatPlace, type Note, type Place, RigproofError } from './errors.ts';
@@ -117,9 +119,10 @@ export { mirrorRole, PARENT_ROLE, REQUIRED_ROLES, ROLES, type Role, type RoleMap
 export type { Measure, Proof, ProofFigure, ProofOptions, Where } from './proof/measure.ts';
 export { createProofMemory, type ProofMemory } from './proof/memory.ts';
 export { prove } from './proof/prove.ts';
-export { proofSheet, type SheetLabels } from './proof/report-html.ts';
+export { proofSheet, type SheetContext } from './proof/report-html.ts';
 export { formatProofJunit } from './proof/report-junit.ts';
-export { formatProof, formatValue, formatWhere } from './proof/report-text.ts';
+export { failingMeasures, formatProof, formatValue, formatWhere, remedyOf } from './proof/report-text.ts';
+export type { RigFinding, RigPlace, RigReport } from './proof/sheet-rig.ts';
 export { MEASURE_RULES, type MeasureId } from './proof/thresholds.ts';
 export type { Actor } from './retarget/actor.ts';
 export { createLimbTargets, type LimbTargets } from './retarget/limb-targets.ts';
@@ -127,7 +130,7 @@ export { compileRetarget, RETARGET_DEFAULTS, type RetargetOptions, type Retarget
 export { createRetargeter, createTargetClip, type Retargeter, retargetClip } from './retarget/retargeter.ts';
 export { type Audit, type AuditInput, auditRig, type Finding } from './rig/audit.ts';
 export { type Exercise, exerciseClip } from './rig/exercise-clip.ts';
-export { describePlace, formatFindingValue } from './rig/report-text.ts';
+export { type AuditMarks, describeAudit, describePlace, formatFindingValue } from './rig/report-text.ts';
 // Skeletons, clips, skins
 export {
   type Clip,

@@ -2,7 +2,7 @@ import { gatherEvidence } from '../proof/evidence.ts';
 import type { Proof, ProofFigure, ProofOptions } from '../proof/measure.ts';
 import type { ProofMemory } from '../proof/memory.ts';
 import { proofOf } from '../proof/prove.ts';
-import { type SheetLabels, sheetOf } from '../proof/report-html.ts';
+import { type SheetContext, sheetOf } from '../proof/report-html.ts';
 import { drawMoments } from '../proof/sheet-figures.ts';
 import { MEASURE_RULES } from '../proof/thresholds.ts';
 import type { SheetChoice } from './settings.ts';
@@ -14,7 +14,7 @@ import type { SheetChoice } from './settings.ts';
 export function proofWithPicture(
   target: ProofFigure,
   source: ProofFigure,
-  labels: SheetLabels,
+  labels: SheetContext,
   sheets: SheetChoice,
   options: ProofOptions = {},
   memory?: ProofMemory,

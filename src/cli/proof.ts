@@ -2,7 +2,7 @@ import { Option } from 'commander';
 import { writeWholeFile } from '../formats/node.ts';
 import type { Proof, ProofFigure, ProofOptions } from '../proof/measure.ts';
 import { prove } from '../proof/prove.ts';
-import { proofSheet } from '../proof/report-html.ts';
+import { proofSheet, type SheetContext } from '../proof/report-html.ts';
 import { formatProofJunit } from '../proof/report-junit.ts';
 
 /** Flags of `proofOptions()`. */
@@ -18,18 +18,22 @@ export function proofOptions(): Option[] {
   ];
 }
 
-/** Proves, and writes what the flags ask for. */
+/**
+ * Proves, and writes what the flags ask for.
+ * @param context  called for a sheet only: an audit takes a second
+ */
 export async function runProof(
   target: ProofFigure,
   source: ProofFigure | undefined,
-  labels: { target: string; source?: string },
+  name: string,
+  context: () => SheetContext,
   flags: ProofFlags,
   options: ProofOptions = {},
 ): Promise<Proof> {
   const { proof, html } = flags.sheet
-    ? proofSheet(target, source, options, labels)
+    ? proofSheet(target, source, options, context())
     : { proof: prove(target, source, options), html: '' };
   if (flags.sheet) await writeWholeFile(flags.sheet, html);
-  if (flags.junit) await writeWholeFile(flags.junit, formatProofJunit(proof, labels.target));
+  if (flags.junit) await writeWholeFile(flags.junit, formatProofJunit(proof, name));
   return proof;
 }

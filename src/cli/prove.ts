@@ -1,9 +1,11 @@
 import { Command, Option } from 'commander';
 import { findAnimation } from '../convert/animations.ts';
+import { auditCharacter } from '../convert/audit.ts';
 import { sourceFigure, targetFigure } from '../convert/convert.ts';
 import { openFile } from '../convert/node.ts';
 import { createReceiver } from '../convert/receiver.ts';
 import { writtenRate } from '../convert/reread.ts';
+import { rigReport } from '../convert/rig-report.ts';
 import type { Note } from '../errors.ts';
 import { readAnimation } from '../formats/gltf/read-animation.ts';
 import type { Proof } from '../proof/measure.ts';
@@ -70,7 +72,8 @@ async function proveFile(path: string, flags: ProveFlags): Promise<void> {
   stages.begin(`Reading ${path}`);
   const character = requireCharacter(await openFile(path), path);
   const index = findAnimation(character, flags.animation, 'last');
-  const receiver = createReceiver(character, constraints.of('target', character.skeleton));
+  const targetConstraints = constraints.of('target', character.skeleton);
+  const receiver = createReceiver(character, targetConstraints);
   const { clip, notes } = readAnimation(character, index, flags.fps ?? writtenRate(character, index));
   const performer =
     flags.source === undefined
@@ -81,8 +84,14 @@ async function proveFile(path: string, flags: ProveFlags): Promise<void> {
         });
   stages.begin('Proving');
   const target = targetFigure(receiver, placeClip(clip, character.skeleton, receiver.placement));
-  const labels = { target: path, source: flags.source };
-  const proof = await runProof(target, performer && sourceFigure(performer), labels, flags);
+  const warnings = [...(performer?.notes ?? []), ...receiver.notes, ...notes];
+  const context = () => ({
+    target: path,
+    source: flags.source,
+    rig: rigReport(auditCharacter(character, targetConstraints).audit),
+    notes: warnings,
+  });
+  const proof = await runProof(target, performer && sourceFigure(performer), path, context, flags);
   stages.end();
   const result: ProveResult = {
     format: 'rigproof-proof',
@@ -91,7 +100,7 @@ async function proveFile(path: string, flags: ProveFlags): Promise<void> {
     animation: character.animations[index]!.name,
     source: flags.source ?? null,
     proof,
-    warnings: [...(performer?.notes ?? []), ...receiver.notes, ...notes],
+    warnings,
   };
   output.json(result);
   for (const note of result.warnings) output.note(note);

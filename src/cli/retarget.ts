@@ -1,6 +1,7 @@
 import { basename, extname } from 'node:path';
 import { Command, Option } from 'commander';
 import { findAnimation } from '../convert/animations.ts';
+import { auditCharacter } from '../convert/audit.ts';
 import { convert, sourceFigure } from '../convert/convert.ts';
 import { DELIVER_DEFAULTS, type DeliveryForm, deliver } from '../convert/deliver.ts';
 import { openFile } from '../convert/node.ts';
@@ -8,6 +9,7 @@ import { openCharacter } from '../convert/open-character.ts';
 import { reportPairing } from '../convert/pairing-report.ts';
 import { createReceiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
+import { rigReport } from '../convert/rig-report.ts';
 import { ROOT_MOTIONS, type RootMotion, withTravel } from '../convert/root-motion.ts';
 import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
@@ -158,11 +160,15 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       travel && flags.rootMotion === 'in-place'
         ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
         : reread;
-    const labels = { target: outputPath, source: clipPath };
-    const { performer: played, unreached } = conversion;
-    const proof = await runProof(target, sourceFigure(played), labels, flags, { unreached });
-
     const warnings = [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes];
+    const context = () => ({
+      target: outputPath,
+      source: clipPath,
+      rig: rigReport(auditCharacter(character, constraints.of('target', character.skeleton)).audit),
+      notes: warnings,
+    });
+    const { performer: played, unreached } = conversion;
+    const proof = await runProof(target, sourceFigure(played), outputPath, context, flags, { unreached });
     const result: RetargetResult = {
       format: 'rigproof-retarget',
       version: 1,

@@ -10,6 +10,7 @@ import { createProofMemory, knownBuild, knownTrack, type ProofMemory } from './m
 import { findStance } from './stance.ts';
 import { MEASURE_RULES, type MeasureId, type MeasureRule } from './thresholds.ts';
 import { buildTrack, type Track } from './track.ts';
+import { unpairedLimbs, unpairedNote } from './unpaired.ts';
 
 /** Frames (first and last, both included) in which a point of a foot stands. */
 export type Span = [number, number];
@@ -62,6 +63,7 @@ export function gatherEvidence(
         message: `The source covers ${sharedFrames} of ${target.clip.frameCount} frames; only those are compared.`,
       });
   }
+  if (source) for (const role of unpairedLimbs(target, source)) notes.push(unpairedNote(target, role));
   const feet = target.clip.frameCount > 0 ? footPoints(targetTrack) : NO_FEET;
   const sourceFeet = sourceTrack ? footPoints(sourceTrack) : NO_FEET;
   const groundVelocity = options.groundVelocity ?? ([0, 0, 0] as const);

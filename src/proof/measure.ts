@@ -82,6 +82,15 @@ export interface Where {
   value: number;
   /** What else is known: which point of the foot, why it could not be better. */
   note?: string;
+  /** The vertex at which it is worst, for what is measured on the skin. */
+  vertex?: MeshVertex;
+}
+
+export interface MeshVertex {
+  /** Name of the mesh's node. */
+  mesh: string;
+  /** As the mesh counts them: its primitives one behind the other. */
+  index: number;
 }
 
 export interface Measure {

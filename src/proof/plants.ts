@@ -242,7 +242,7 @@ function standing(evidence: Evidence, paths: FootPaths[]): { measures: Measure[]
   const stretched = travelPlaces.filter((p) => p.value > MEASURE_RULES['plant-travel'].threshold);
   const outOfReach = stretched.length > 0 && stretched.every((place) => place.note?.includes('out of reach'));
   const stretchRemedy = outOfReach
-    ? 'The leg is at full stretch in these contacts and may be too short for them: allow a larger root correction, allow some stretch, or scale the root motion down.'
+    ? 'The leg is at full stretch in these contacts and may be too short for them: allow limbs to stretch a little (--allow-stretch 5), or lengthen the legs of the rig.'
     : undefined;
   const unreached = unreachedOnTarget(evidence) ?? [];
   const remedyOf = (id: 'plant-drift' | 'plant-travel' | 'foot-roll-slip', places: readonly Where[]) => {

@@ -241,8 +241,8 @@ const SWAP_FACTOR = 0.6;
 const SWAP_DEGREES = 5;
 
 /**
- * Swapped sides, seen twice: a pair of limbs that follows the crossed limbs of the source better than its own; and a
- * body whose feet point behind it when its left is taken for left.
+ * Swapped sides, seen three times: a limb whose joints are those of the other side; a pair of limbs that follows the
+ * crossed limbs of the source better than its own; and a body whose feet point behind it when its left is taken for left.
  */
 function measureSides(evidence: Evidence, own: Segments | null, performer: Segments | null): Measure {
   const { target, sharedFrames } = evidence;
@@ -262,6 +262,7 @@ function measureSides(evidence: Evidence, own: Segments | null, performer: Segme
       note: why,
     });
   };
+  for (const { role, why } of limbsOfOtherSide(target)) note(role, why);
   const backwards = feetBackwards(evidence);
   if (backwards !== null) {
     details.feetPointAhead = backwards;
@@ -304,6 +305,35 @@ function measureSides(evidence: Evidence, own: Segments | null, performer: Segme
   if (backwards === null && compared === 0)
     return notMeasured(evidence, 'sides', 'neither feet nor a source tell the sides apart');
   return measured(evidence, 'sides', swapped.size, places, details);
+}
+
+/** Upper arms that lie this far on the wrong side are swapped: share of the leg. */
+const ACROSS = 0.05;
+
+/** Limbs that were paired with joints of the other side, by the joint tree and by the rest pose. */
+function limbsOfOtherSide(track: Track): { role: Role; why: string }[] {
+  const { skeleton, roles } = track.figure;
+  const found: { role: Role; why: string }[] = [];
+  const isBelow = (joint: number, root: number) => joint > root && joint < skeleton.subtreeEnd[root]!;
+  for (const name of LIMB_NAMES) {
+    const limb = track.limbs[name];
+    const otherRole = limb && mirrorRole(limb.roles.root);
+    const other = otherRole ? roles[otherRole] : undefined;
+    if (!limb || other === undefined) continue;
+    if (isBelow(limb.middle.joint, other) && !isBelow(limb.middle.joint, limb.root.joint))
+      found.push({ role: limb.roles.middle, why: `hangs from ${skeleton.names[other]}, which is the ${otherRole}` });
+  }
+  const x = (role: Role) => (roles[role] === undefined ? Number.NaN : track.rest.positions[roles[role]! * 3]!);
+  const hips = x('leftUpperLeg') - x('rightUpperLeg');
+  const arms = x('leftUpperArm') - x('rightUpperArm');
+  const crossed = -Math.sign(hips) * arms > ACROSS * track.legLength;
+  if (crossed)
+    for (const side of SIDES)
+      found.push({
+        role: sidedRole(side, 'UpperArm'),
+        why: 'lies on the other side of the body than the leg of its side',
+      });
+  return found;
 }
 
 /** Mean cosine between where the feet point and where the pelvis faces, over the frames; null without feet. */

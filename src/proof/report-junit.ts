@@ -1,5 +1,5 @@
 import type { Proof } from './measure.ts';
-import { formatValue, formatWhere } from './report-text.ts';
+import { formatValue, formatWhere, remedyOf } from './report-text.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 
 /**
@@ -24,7 +24,11 @@ export function formatProofJunit(proof: Proof, name: string): string {
     else {
       const value = formatValue(m.value ?? 0, m.unit, proof.figures.target.legLength);
       const message = `${value}, at most ${formatValue(m.threshold, m.unit)}`;
-      const text = [m.meaning, ...m.where.map((place) => formatWhere(place, m.unit)), `To mend it: ${m.remedy}`];
+      const text = [
+        m.meaning,
+        ...m.where.map((place) => formatWhere(place, m.unit)),
+        `To mend it: ${remedyOf(m, proof)}`,
+      ];
       lines.push(
         `      <failure type="${m.id}" message="${escapeXml(message)}">${escapeXml(text.join('\n'))}</failure>`,
       );

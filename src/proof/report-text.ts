@@ -29,6 +29,9 @@ function round(value: number): string {
 
 /** `leftFoot (Foot.L), frames 12–40, worst 31: 1.2 % of leg` */
 export function formatWhere(place: Where, unit: Unit): string {
+  // A limb or a joint is at fault as a whole.
+  if (unit === 'limb' || unit === 'joint')
+    return `${place.role} (${place.joint})${place.note ? `: ${place.note}` : ''}`;
   const [first, last] = place.frames;
   const frames = first === last ? `frame ${first}` : `frames ${first}–${last}, worst ${place.worstFrame}`;
   const note = place.note ? ` (${place.note})` : '';
@@ -47,6 +50,16 @@ export function failingMeasures(proof: Proof): Measure[] {
 
 /** Plants that a report names when they could not be reached. */
 export const MOST_UNREACHED = 6;
+
+/** What to change, after what has to be mended first because this may follow from it. */
+export function remedyOf(measure: Measure, proof: Proof): string {
+  const remedy = measure.remedy ?? '';
+  if (CAUSES.includes(measure.id)) return remedy;
+  const first = failingMeasures(proof).filter(({ id }) => CAUSES.includes(id));
+  if (first.length === 0) return remedy;
+  const titles = first.map(({ id }) => MEASURE_RULES[id].title.toLowerCase()).join(', ');
+  return `This may follow from what fails above (${titles}): mend that first. Else: ${remedy}`;
+}
 
 export interface ProofTextOptions {
   /** Places a failing measure; 3 unless said otherwise. */
@@ -96,7 +109,7 @@ function failure(measure: Measure, proof: Proof, places: number): string[] {
   for (const place of measure.where.slice(0, places)) lines.push(`        - ${formatWhere(place, measure.unit)}`);
   const more = measure.where.length - places;
   if (more > 0) lines.push(`        - and ${more} more`);
-  if (measure.remedy) lines.push(`        To mend it: ${measure.remedy}`);
+  if (measure.remedy) lines.push(`        To mend it: ${remedyOf(measure, proof)}`);
   return lines;
 }
 

@@ -2,19 +2,27 @@ import type { JointRange } from './joint-angles.ts';
 import type { PlantRecord } from './measure.ts';
 import { escapeXml } from './report-junit.ts';
 
-const WIDTH = 900;
-const LEFT = 92;
-const RIGHT = 14;
-const BOTTOM = 26;
+/**
+ * A chart is drawn in a square of this many units a side and stretched to the width of the page; its words stand beside
+ * and above it as text, so that they keep their size on a phone.
+ */
+const SPAN = 1000;
 /** More points than this are finer than a pixel of the chart. */
 const MOST_POINTS = 700;
+/** Marks on the time axis: as many as have room on a phone. */
+const MOST_TIMES = 6;
 
 function n(value: number): string {
   return value.toFixed(1);
 }
 
+/** A place along the width or the height, in percent. */
+function percent(units: number): string {
+  return `${(units / (SPAN / 100)).toFixed(2)}%`;
+}
+
 function xOf(frame: number, frameCount: number): number {
-  return LEFT + (frame / Math.max(1, frameCount - 1)) * (WIDTH - LEFT - RIGHT);
+  return (frame / Math.max(1, frameCount - 1)) * SPAN;
 }
 
 /** A step of 1, 2 or 5 times a power of ten that gives at most `most` marks. */
@@ -26,17 +34,32 @@ function niceStep(range: number, most: number): number {
   return 10 * power;
 }
 
-function timeAxis(frameCount: number, dt: number, y: number): string {
+interface ChartParts {
+  label: string;
+  frameCount: number;
+  dt: number;
+  /** Height of the plot in pixels. */
+  height: number;
+  /** Words left of the plot, at units from its top. */
+  left: { at: number; text: string }[];
+  /** What is drawn in the plot, in units. */
+  plot: string;
+  /** Words in the plot, as HTML. */
+  over: string;
+}
+
+function layOut({ label, frameCount, dt, height, left, plot, over }: ChartParts): string {
   const duration = (frameCount - 1) * dt;
-  const step = niceStep(duration, 10);
-  const parts: string[] = [];
+  const step = niceStep(duration, MOST_TIMES);
+  const times: string[] = [];
+  const ticks: string[] = [];
   for (let t = 0; t <= duration + 1e-9; t += step) {
-    const x = n(xOf(t / dt, frameCount));
-    parts.push(
-      `<line class="tick" x1="${x}" x2="${x}" y1="${y}" y2="${y + 4}"/><text class="axis" x="${x}" y="${y + 17}" text-anchor="middle">${Number(t.toFixed(3))} s</text>`,
-    );
+    const x = xOf(t / dt, frameCount);
+    ticks.push(`<line class="tick" x1="${n(x)}" x2="${n(x)}" y1="${SPAN}" y2="${SPAN - 30}"/>`);
+    times.push(`<span style="left:${percent(x)}">${Number(t.toFixed(3))} s</span>`);
   }
-  return `<line class="tick" x1="${LEFT}" x2="${WIDTH - RIGHT}" y1="${y}" y2="${y}"/>${parts.join('')}`;
+  const names = left.map(({ at, text }) => `<span style="top:${percent(at)}">${text}</span>`);
+  return `<div class="chart"><div class="values" aria-hidden="true">${names.join('')}</div><div class="plot" style="height:${height}px"><svg viewBox="0 0 ${SPAN} ${SPAN}" preserveAspectRatio="none" role="img" aria-label="${escapeXml(label)}">${plot}${ticks.join('')}</svg>${over}</div><div class="times" aria-hidden="true">${times.join('')}</div></div>`;
 }
 
 /** When each heel and ball stands; contacts that travel too far are hatched and marked with ✕. */
@@ -52,15 +75,13 @@ export function contactChart(
     { side: 'right', point: 'heel' },
     { side: 'right', point: 'ball' },
   ] as const;
-  const rowHeight = 24;
-  const height = rows.length * rowHeight + 8 + BOTTOM;
+  const rowHeight = SPAN / rows.length;
+  const bar = rowHeight * 0.68;
   const parts: string[] = [];
+  const crosses: string[] = [];
   rows.forEach(({ side, point }, i) => {
-    const y = 4 + i * rowHeight;
-    parts.push(`<text class="axis" x="${LEFT - 8}" y="${y + 15}" text-anchor="end">${side} ${point}</text>`);
-    parts.push(
-      `<rect class="lane" x="${LEFT}" y="${y + 3}" width="${WIDTH - LEFT - RIGHT}" height="${rowHeight - 8}" rx="3"/>`,
-    );
+    const y = i * rowHeight + (rowHeight - bar) / 2;
+    parts.push(`<rect class="lane" x="0" y="${n(y)}" width="${SPAN}" height="${n(bar)}"/>`);
     for (const plant of plants) {
       if (plant.side !== side || plant.point !== point) continue;
       const fails = plant.travel > travelThreshold;
@@ -68,12 +89,23 @@ export function contactChart(
       const width = Math.max(2, xOf(plant.frames[1], frameCount) - x);
       const text = `${side} ${point}, frames ${plant.frames[0]} to ${plant.frames[1]}: travels ${(plant.travel * 100).toFixed(2)} % of leg`;
       parts.push(
-        `<g><title>${text}</title><rect class="contact ${side}${fails ? ' bad' : ''}" x="${n(x)}" y="${y + 3}" width="${n(width)}" height="${rowHeight - 8}" rx="3"/>${fails ? `<text class="cross" x="${n(x + width / 2)}" y="${y + 16}" text-anchor="middle">✕</text>` : ''}</g>`,
+        `<g><title>${text}</title><rect class="contact ${side}${fails ? ' bad' : ''}" x="${n(x)}" y="${n(y)}" width="${n(width)}" height="${n(bar)}"/></g>`,
       );
+      if (fails)
+        crosses.push(
+          `<span class="cross" style="left:${percent(x + width / 2)};top:${percent(y + bar / 2)}" aria-hidden="true">✕</span>`,
+        );
     }
   });
-  const axis = timeAxis(frameCount, dt, height - BOTTOM + 2);
-  return `<svg class="chart" viewBox="0 0 ${WIDTH} ${height}" role="img" aria-label="Contacts of heels and balls over time">${parts.join('')}${axis}</svg>`;
+  return layOut({
+    label: 'Contacts of heels and balls over time',
+    frameCount,
+    dt,
+    height: rows.length * 24,
+    left: rows.map(({ side, point }, i) => ({ at: (i + 0.5) * rowHeight, text: `${side} ${point}` })),
+    plot: parts.join(''),
+    over: crosses.join(''),
+  });
 }
 
 export interface Curve {
@@ -99,7 +131,6 @@ export interface CurveChartOptions {
 /** Curves over time. A point of the drawing is the largest value of its frames, so that no peak is lost. */
 export function curveChart(curves: readonly Curve[], options: CurveChartOptions): string {
   const { frameCount, dt, limits, band, unit } = options;
-  const height = 150;
   let [low, high] = options.least ?? [0, 0];
   for (const { values } of curves)
     for (const value of values) {
@@ -114,32 +145,37 @@ export function curveChart(curves: readonly Curve[], options: CurveChartOptions)
   const pad = (high - low || 1) * 0.06;
   if (low < 0) low -= pad;
   high += pad;
-  const bottom = height - BOTTOM;
-  const yOf = (value: number) => bottom - ((value - low) / (high - low)) * (bottom - 8);
+  const yOf = (value: number) => SPAN - ((value - low) / (high - low)) * SPAN;
   const parts: string[] = [];
   if (band) {
     const top = yOf(Math.min(high, band.max));
     parts.push(
-      `<rect class="band" x="${LEFT}" y="${n(top)}" width="${WIDTH - LEFT - RIGHT}" height="${n(yOf(Math.max(low, band.min)) - top)}"/>`,
+      `<rect class="band" x="0" y="${n(top)}" width="${SPAN}" height="${n(yOf(Math.max(low, band.min)) - top)}"/>`,
     );
   }
-  const step = niceStep(high - low, 4);
-  for (let value = Math.ceil(low / step) * step; value <= high; value += step) {
+  const line = (kind: string, value: number) => {
     const y = n(yOf(value));
-    parts.push(
-      `<line class="grid" x1="${LEFT}" x2="${WIDTH - RIGHT}" y1="${y}" y2="${y}"/><text class="axis" x="${LEFT - 8}" y="${n(yOf(value) + 4)}" text-anchor="end">${Number(value.toPrecision(4))}${unit}</text>`,
-    );
+    return `<line class="${kind}" x1="0" x2="${SPAN}" y1="${y}" y2="${y}"/>`;
+  };
+  const step = niceStep(high - low, 4);
+  const left: ChartParts['left'] = [];
+  for (let value = Math.ceil(low / step) * step; value <= high; value += step) {
+    parts.push(line('grid', value));
+    left.push({ at: yOf(value), text: `${Number(value.toPrecision(4))}${unit}` });
   }
+  const names: string[] = [];
   for (const { value, label } of limits) {
     const y = yOf(value);
-    parts.push(
-      `<line class="limit" x1="${LEFT}" x2="${WIDTH - RIGHT}" y1="${n(y)}" y2="${n(y)}"/><text class="limit-text" x="${WIDTH - RIGHT - 4}" y="${n(y < 22 ? y + 13 : y - 4)}" text-anchor="end">${escapeXml(label)}</text>`,
+    parts.push(line('limit', value));
+    names.push(
+      `<span class="limit-text${y < SPAN / 5 ? ' under' : ''}" style="top:${percent(y)}">${escapeXml(label)}</span>`,
     );
   }
   for (const { label, kind, values } of curves)
     for (const points of polylines(values, frameCount, yOf))
       parts.push(`<polyline class="curve ${kind}" points="${points}"><title>${escapeXml(label)}</title></polyline>`);
-  return `<svg class="chart" viewBox="0 0 ${WIDTH} ${height}" role="img" aria-label="${escapeXml(options.label)}">${parts.join('')}${timeAxis(frameCount, dt, bottom)}</svg>`;
+  const { label } = options;
+  return layOut({ label, frameCount, dt, height: 124, left, plot: parts.join(''), over: names.join('') });
 }
 
 /** Runs of numbers as polylines; NaN breaks them. */

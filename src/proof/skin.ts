@@ -102,7 +102,11 @@ export function measureSkin(evidence: Evidence): Measure[] {
     Object.fromEntries([...map].map(([role, where]) => [role, where.value]));
   const stretchPlaces = [...stretch.values()].map((place) => {
     const v = vertices.get(place.role)!;
-    return { ...place, note: `worst at vertex ${v.vertex} of ${v.mesh || 'the mesh'}: ${v.ratio.toFixed(1)} times` };
+    return {
+      ...place,
+      note: `worst at vertex ${v.vertex} of ${v.mesh || 'the mesh'}: ${v.ratio.toFixed(1)} times`,
+      vertex: { mesh: v.mesh, index: v.vertex },
+    };
   });
   return [
     measured(evidence, 'skin-stretch', largest(stretch), stretchPlaces, {

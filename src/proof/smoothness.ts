@@ -8,6 +8,7 @@ import { addTo, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } f
 import { quantile } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointPath, jointTurns, type Track } from './track.ts';
+import { unpairedLimbs } from './unpaired.ts';
 
 /** A jump counts when it goes beyond this many times what the source does in the frames around. */
 const SOURCE_FACTOR = 1.5;
@@ -195,11 +196,13 @@ function rootSmoothness(evidence: Evidence): Measure {
   const usual = Math.max(quiet, itsP95);
   for (let i = 0; i < own.length; i++) own[i]! /= usual;
   const where = placesAbove(target, 'hips', hips, own, MEASURE_RULES[id].threshold, 5);
-  return measured(evidence, id, ratio, where, {
-    targetP95: ownP95,
-    sourceP95: itsP95,
-    unit: 'leg lengths a second squared',
-  });
+  const details = { targetP95: ownP95, sourceP95: itsP95, unit: 'leg lengths a second squared' };
+  const unled = unpairedLimbs(target.figure, source.figure).filter((role) => /Leg|Foot/.test(role));
+  const remedy =
+    unled.length > 0
+      ? `The hips give way at every step because no joint was paired with ${unled.join(' and ')}: let it hang from its leg as on the other side, or pair it by hand.`
+      : undefined;
+  return measured(evidence, id, ratio, where, details, remedy);
 }
 
 /**

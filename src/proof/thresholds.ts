@@ -24,7 +24,7 @@ export const MEASURE_RULES = {
     threshold: 0.002,
     reason: `${NO_SOURCE}: 0.2 % is under 2 mm on an adult, less than a pixel on a figure that fills a 1080-line picture.`,
     remedy:
-      'Retarget with plants switched on. If they were, the foot joint may not be free to follow: check that foot and toes are paired to the joints that carry the shoe.',
+      'If the motion was made without contact, make it with contact. Else look at the foot named here in the rig: the shoe has to follow the joints that are paired as foot and toes, and no other.',
   },
   'plant-travel': {
     title: 'Plant travel',
@@ -33,7 +33,7 @@ export const MEASURE_RULES = {
     threshold: 0.005,
     reason: `${NO_SOURCE}: 0.5 % is 4 mm on an adult, where sliding begins to be seen at normal viewing distance.`,
     remedy:
-      'Look at the contact named here: if the leg is at full stretch there, allow a larger root correction or some stretch; else check the pairing of foot and toes.',
+      'Look at the contact named here. If the leg is at full stretch there, the legs of the rig are too short for this step: allow limbs to stretch a little (--allow-stretch 5), or lengthen them. Else check which joints are paired as foot and toes.',
   },
   'foot-roll-slip': {
     title: 'Foot-roll slip',
@@ -43,7 +43,7 @@ export const MEASURE_RULES = {
     threshold: 0.005,
     reason: `${NO_SOURCE}: the same bound as a standing foot, since the carrying point is a pivot.`,
     remedy:
-      'If plant drift fails as well, mend that first. Else the foot turns about the wrong point: put the toes joint at the ball of the foot and the foot joint at the ankle, or measure the sole on the mesh.',
+      'If plant drift fails as well, mend that first. Else the foot turns about the wrong point: in the rig, put the toes joint at the ball of the foot and the foot joint at the ankle, and weight the sole to these two.',
   },
   penetration: {
     title: 'Penetration',
@@ -52,7 +52,7 @@ export const MEASURE_RULES = {
     threshold: 0.005,
     reason: `${NO_SOURCE}: 0.5 % is 4 mm on an adult, hidden by the sole of a shoe.`,
     remedy:
-      'Check the height of the floor that was measured for clip and character, and that the rest pose of the character stands on its soles.',
+      'In the rig, let the character stand on its soles at height zero in the rest pose, both feet alike, toes joints at the balls of the feet. Else compare the floor that rigproof inspect shows for the clip with where the performer stands.',
   },
   float: {
     title: 'Float',
@@ -61,7 +61,7 @@ export const MEASURE_RULES = {
     threshold: 0.01,
     reason: `${NO_SOURCE}: 1 % is 8 mm on an adult, where a gap of light begins to show under a shoe.`,
     remedy:
-      'Check the height of the floor and the lowest vertices of the shoe: a stray vertex below the sole lifts the whole figure.',
+      'In the rig, look at the lowest vertices of the shoes: a stray one below the sole lifts the whole figure, and so does one shoe that is lower than the other. Else compare the floor that rigproof inspect shows for the clip with where the performer stands.',
   },
   'limb-target-feet': {
     title: 'Feet reach',
@@ -71,7 +71,7 @@ export const MEASURE_RULES = {
     threshold: 0.05,
     reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult. What the foot is longer than the source's, against the leg, is taken off first: a long foot that rolls over its toes carries the ankle away by as much.`,
     remedy:
-      'Retarget once without contact: if it passes then, plants move the pelvis or the foot here, which short, wide-set legs and long feet need. Else check the pairing and the rest-pose alignment of thigh, shin and foot.',
+      'Retarget once without contact (--no-contact): if it passes then, plants move the pelvis or the foot here, which short, wide-set legs and long feet need. Else check which joints are paired as thigh, shin and foot, and their rest pose.',
   },
   'limb-target-hands': {
     title: 'Hands reach',
@@ -80,7 +80,8 @@ export const MEASURE_RULES = {
     unit: 'leg length',
     threshold: 0.03,
     reason: `${NO_SOURCE}: 3 % is 2.5 cm on an adult, less than the width of a hand.`,
-    remedy: 'Check the pairing and the rest-pose alignment of upper arm, lower arm and hand.',
+    remedy:
+      'Check which joints are paired as upper arm, lower arm and hand (twist joints are easily taken for an elbow), and their rest pose; a correction of it goes into the mapping.',
   },
   'self-contact': {
     title: 'Self-contact',
@@ -89,7 +90,8 @@ export const MEASURE_RULES = {
     unit: 'leg length',
     threshold: 0.08,
     reason: `${NO_SOURCE}: 8 % is 7 cm on an adult; bodies differ in girth, so joints that touch on one need not be as near on another.`,
-    remedy: 'Retarget with hand contacts switched on, or correct the arm alignment in the mapping.',
+    remedy:
+      'If the motion was made without hand contacts, make it with them. Else the arms of the rig are too short to get there, or the body is too wide: allow limbs to stretch a little (--allow-stretch 5), or correct the rest pose of the arms in the mapping.',
   },
   'hinge-knee': {
     title: 'Knee hinge',
@@ -111,12 +113,14 @@ export const MEASURE_RULES = {
   },
   'range-of-motion': {
     title: 'Range of motion',
-    meaning: 'By how much a joint leaves its published range where the source does not leave it as far.',
+    meaning:
+      'By how much a joint leaves its published range (for animation, not for medical use) where the source does not leave it as far.',
     unit: 'degree',
     threshold: 15,
     reason:
       'Ranges: Soucie et al. 2011 (Haemophilia 17:500–507) and AAOS, for animation, not for medical use. The 15 degrees above them are common practice: people differ, and joint centres are not marker-exact.',
-    remedy: 'Correct the alignment of the joint in the mapping, or retarget with the ranges enforced.',
+    remedy:
+      'If the joint is off by about as much in every frame, its rest pose is: correct it in the mapping. If it is off in deep bends only, retarget once without contact (--no-contact): if it passes then, the plants ask for it, and the thigh, shin and foot of the rig are in other proportions than those of the performer. --enforce-ranges keeps the performer within the ranges.',
   },
   'pose-fidelity': {
     title: 'Pose fidelity',
@@ -125,7 +129,8 @@ export const MEASURE_RULES = {
     unit: 'degree',
     threshold: 20,
     reason: `${NO_SOURCE}: plants and reach turn a limb by some degrees; a wrong pairing or rest pose gives more.`,
-    remedy: 'Check the pairing and the rest pose of the segment; store a correction in the mapping.',
+    remedy:
+      'Check which joint is paired there, and its rest pose: swing and twist that correct it go into the mapping (rigproof open shows them in the picture).',
   },
   'trunk-orientation': {
     title: 'Trunk orientation',
@@ -150,7 +155,7 @@ export const MEASURE_RULES = {
     threshold: 5,
     reason: `${NO_SOURCE}: angular acceleration beyond half as much again as the source's in the frames around, by more than a jump of 5 degrees.`,
     remedy:
-      'A limb snaps straight or flips: raise the softness of the extension, or give the joint a bend in the rest pose so that its plane is known.',
+      'Look at the frames named here. A knee or elbow that flips needs a slight bend in the rest pose of the rig, so that its plane is known. A limb that snaps straight is at its full length: allow it to stretch a little (--allow-stretch 2).',
   },
   jumps: {
     title: 'Jumps',
@@ -158,7 +163,8 @@ export const MEASURE_RULES = {
     unit: 'leg length',
     threshold: 0.02,
     reason: `${NO_SOURCE}: acceleration beyond half as much again as the source's in the frames around, by more than a jump of 2 % of the leg.`,
-    remedy: 'Look at the frames named here for a plant that begins or ends too suddenly.',
+    remedy:
+      'Retarget once without contact (--no-contact): if it passes then, a plant begins or ends too suddenly in the frames named here, and smoothing the clip (--low-pass 8) helps. Else the clip itself jumps there: --repair.',
   },
   'root-smoothness': {
     title: 'Root smoothness',
@@ -166,7 +172,8 @@ export const MEASURE_RULES = {
     unit: 'ratio',
     threshold: 2,
     reason: `${NO_SOURCE}: a root correction may add to the motion of the hips, but not as much as that motion itself.`,
-    remedy: 'Lower the speed limit of the root correction.',
+    remedy:
+      'The hips give way so that both feet reach their plants. Legs that differ from each other, a foot that is not paired, or short legs make them do so at every step: mend that in the rig. Else allow limbs to stretch a little (--allow-stretch 5).',
   },
   sides: {
     title: 'Sides',
@@ -174,7 +181,8 @@ export const MEASURE_RULES = {
     unit: 'limb',
     threshold: 0,
     reason: 'A left limb that plays the right one is wrong at once.',
-    remedy: 'Left and right are swapped: correct the joint names in the rig or the pairing.',
+    remedy:
+      'Left and right are exchanged: pair the limbs named here with the joints of their own side. If the pairing came from the joint names, they are wrong in the rig.',
   },
   'left-right': {
     title: 'Left/right agreement',
@@ -190,7 +198,8 @@ export const MEASURE_RULES = {
     unit: 'share',
     threshold: 0.01,
     reason: `${NO_SOURCE}: bones keep their length; 1 % is left for rounding and for baked animation.`,
-    remedy: 'Remove translation and scale keys from the limb joints, or switch stretching off.',
+    remedy:
+      'Remove translation and scale keys from the limb joints; a motion that was made with --allow-stretch stretches them on purpose.',
   },
   'limb-gap': {
     title: 'Limb gap',
@@ -208,7 +217,8 @@ export const MEASURE_RULES = {
     unit: 'joint',
     threshold: 0,
     reason: 'A paired joint whose source turns by more than 10 degrees has to turn at all.',
-    remedy: 'The joint is paired but carries no motion: check for a duplicate joint (control and deform copies).',
+    remedy:
+      'The joint is paired but carries no motion: look for a copy of it in the rig (control and deforming joints) that moves instead, and pair that.',
   },
   'skin-stretch': {
     title: 'Skin stretch',
@@ -217,7 +227,8 @@ export const MEASURE_RULES = {
     unit: 'ratio',
     threshold: 3,
     reason: `${NO_SOURCE}: linear blend skinning doubles edges at a bent knee or raised shoulder; three times looks torn.`,
-    remedy: 'Smooth the skin weights of the part, or take away influences of joints that are far from it.',
+    remedy:
+      'Look at the vertex named here in the modelling package: take away the influence of joints that are far from it and smooth the weights around it. rigproof audit lists the vertices at fault, and --mend takes away what is plainly wrong.',
   },
   'skin-collapse': {
     title: 'Skin collapse',

@@ -21,15 +21,15 @@ export function unreachedOnTarget({ options, source, target }: Evidence): Unreac
 const CAUSES: Record<UnreachedCause, { why: string; mend: string }> = {
   'other foot': {
     why: 'both feet stand, and stand farther apart than the two legs span',
-    mend: 'lengthen the legs of the rig, scale the root motion down, or allow some stretch',
+    mend: 'lengthen the legs of the rig, or allow limbs to stretch a little (--allow-stretch 5)',
   },
   'shift limit': {
     why: 'the pelvis has given way as far as it may',
-    mend: 'allow a larger root correction, scale the root motion down, or allow some stretch',
+    mend: 'lengthen the legs of the rig, or allow limbs to stretch a little (--allow-stretch 5)',
   },
   'pelvis speed': {
     why: 'the pelvis would have to move faster than a person moves it',
-    mend: 'scale the root motion down, or allow some stretch',
+    mend: 'allow limbs to stretch a little (--allow-stretch 5)',
   },
 };
 

@@ -139,7 +139,10 @@ describe.concurrent('retarget', () => {
     const flags = ['--sheet', 'proof.html', '--junit', 'proof.xml'];
     const { stdout } = await run('retarget', CLIP, CHARACTER, '-o', 'sheet.glb', ...flags);
     expect(stdout).toContain('Proof sheet: proof.html');
-    expect(await readFile(at('proof.html'), 'utf8')).toMatch(/^<!doctype html>/);
+    const sheet = await readFile(at('proof.html'), 'utf8');
+    expect(sheet).toMatch(/^<!doctype html>/);
+    // The audit of the rig is a part of it.
+    expect(sheet).toContain('<h2>The rig</h2>');
     expect(await readFile(at('proof.xml'), 'utf8')).toContain('<testsuite');
   });
 

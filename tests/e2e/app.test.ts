@@ -1,5 +1,4 @@
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { join } from 'node:path';
 import { validateBytes } from 'gltf-validator';
 import type { Browser, BrowserContext, Page } from 'playwright-core';
@@ -9,6 +8,7 @@ import type { Served } from '../../src/cli/serve.ts';
 import { formatPlace, type Mapping, parseBvh, parseMapping, RigproofError } from '../../src/index.ts';
 import { runCli } from '../cli/run-cli.ts';
 import { HAS_RIGS, RIGS_REASON, rigPath } from '../support/rigs.ts';
+import { seriousViolations } from './axe.ts';
 import { buildApp, hasChromium, launch, ROOT, serve } from './browser.ts';
 import { drag, dropFiles, fileAt, openMatter, placeOf, takeFile, waitForMotion, waitForProof } from './page.ts';
 import { largestDifference } from './same-file.ts';
@@ -16,8 +16,6 @@ import { largestDifference } from './same-file.ts';
 const CLIP = join(ROOT, '../shared/data/bvh/armsdown_19_joints.bvh');
 /** Metres, quaternion parts, degrees: what Float32 leaves of a number around 4. Mostly the bytes are the same. */
 const FLOAT32 = 5e-7;
-const require = createRequire(import.meta.url);
-const AXE = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
 
 describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)', () => {
   let folder: string;
@@ -351,17 +349,10 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
 
   it('axe-core finds no serious violation, light and dark', async () => {
     await open();
-    await page.evaluate(AXE);
     const check = async (where: string): Promise<void> => {
       for (const colorScheme of ['light', 'dark'] as const) {
         await page.emulateMedia({ colorScheme });
-        const found = await page.evaluate(async () => {
-          const { axe } = window as unknown as { axe: typeof import('axe-core') };
-          const { violations } = await axe.run();
-          return violations.map(({ id, impact, nodes }) => `${impact} ${id}: ${nodes.map((n) => n.target).join(' ')}`);
-        });
-        const serious = found.filter((text) => /^(serious|critical)/.test(text));
-        expect([where, colorScheme, serious]).toEqual([where, colorScheme, []]);
+        expect([where, colorScheme, await seriousViolations(page)]).toEqual([where, colorScheme, []]);
       }
     };
     await check('start');

@@ -407,6 +407,56 @@ describe('self-contact', () => {
   });
 });
 
+describe('a pairing that takes one side for the other', () => {
+  /** The motion follows the pairing: nothing but the rig tells that it is wrong. */
+  const swapped = (...parts: ('UpperArm' | 'LowerArm' | 'Hand' | 'LowerLeg')[]) => {
+    const roles = { ...walker.roles };
+    for (const part of parts) {
+      roles[`left${part}`] = walker.roles[`right${part}`];
+      roles[`right${part}`] = walker.roles[`left${part}`];
+    }
+    return { ...figure(walker), roles };
+  };
+
+  it('is seen on arms by where they are', () => {
+    const arms = swapped('UpperArm', 'LowerArm', 'Hand');
+    const { value, where } = take(prove(arms, arms), 'sides');
+    expect(value).toBe(2);
+    expect(where.map(({ role }) => role).sort()).toEqual(['leftUpperArm', 'rightUpperArm']);
+    // Without a source too.
+    expect(take(prove(arms), 'sides').value).toBe(2);
+  });
+
+  it('is seen on knees by what they hang from', () => {
+    const knees = swapped('LowerLeg');
+    const { value, where } = take(prove(knees, knees), 'sides');
+    expect(value).toBe(2);
+    expect(where.map(({ role }) => role).sort()).toEqual(['leftLowerLeg', 'rightLowerLeg']);
+    expect(where[0]!.note).toContain('hangs from');
+  });
+
+  it('is not seen where there is none', () => {
+    expect(take(prove(figure(walker)), 'sides').value).toBe(0);
+  });
+});
+
+describe('a limb joint that was not paired', () => {
+  it('is told where the other side has it', () => {
+    const { rightFoot, rightToes, ...roles } = walker.roles;
+    const { notes } = prove({ ...figure(walker), roles }, figure(walker));
+    const unpaired = notes.filter(({ code }) => code === 'PROOF_LIMB_UNPAIRED');
+    expect(unpaired).toHaveLength(1);
+    expect(unpaired[0]!.message).toContain('No joint was paired with rightFoot, though leftFoot is');
+  });
+
+  it('is not told where both sides lack it, and without a source', () => {
+    const { leftHand, rightHand, ...roles } = walker.roles;
+    expect(prove({ ...figure(walker), roles }, figure(walker)).notes).toEqual([]);
+    const { rightFoot, ...footless } = walker.roles;
+    expect(prove({ ...figure(walker), roles: footless }).notes).toEqual([]);
+  });
+});
+
 describe('the proof as a record', () => {
   const proof = prove(figure(walker), figure(walker), { contacts: walker.contacts });
 

@@ -1,4 +1,12 @@
-import { formatValue, MEASURE_RULES, type Measure, type Where } from '../../src/index.ts';
+import {
+  failingMeasures,
+  formatValue,
+  MEASURE_RULES,
+  type Measure,
+  type Proof,
+  remedyOf,
+  type Where,
+} from '../../src/index.ts';
 import { isProving, isSolving, proof, receiver } from '../model/store.ts';
 import { goTo, isPlaying, lit, litVertices, showsRest } from '../model/view.ts';
 import { stage } from '../stage/stage-view.tsx';
@@ -21,7 +29,7 @@ export function ProofPanel() {
   if (!found) return <p class="quiet">{isProving.value ? 'Measuring …' : 'Nothing to prove yet.'}</p>;
   const { counts, measures, figures } = found;
   const leg = figures.target.legLength;
-  const failing = measures.filter(({ verdict }) => verdict === 'fail');
+  const failing = failingMeasures(found);
   const passing = measures.filter(({ verdict }) => verdict === 'pass');
   const open = measures.filter(({ verdict }) => verdict === 'not measured');
   return (
@@ -36,7 +44,7 @@ export function ProofPanel() {
         Measured on the file as it will be written. {figures.target.frames} frames, leg {leg.toFixed(2)} m.
       </p>
       {failing.map((measure) => (
-        <Failure key={measure.id} measure={measure} leg={leg} />
+        <Failure key={measure.id} measure={measure} of={found} />
       ))}
       {passing.length > 0 && (
         <table class="passing">
@@ -79,8 +87,9 @@ export function ProofPanel() {
   );
 }
 
-function Failure({ measure, leg }: { measure: Measure; leg: number }) {
+function Failure({ measure, of }: { measure: Measure; of: Proof }) {
   const { id, value, unit, threshold, meaning, where, remedy } = measure;
+  const leg = of.figures.target.legLength;
   return (
     <article class="failure" data-measure={id} data-value={value}>
       <h3>
@@ -107,7 +116,7 @@ function Failure({ measure, leg }: { measure: Measure; leg: number }) {
           ))}
         </ul>
       )}
-      {remedy && <p class="remedy">{remedy}</p>}
+      {remedy && <p class="remedy">{remedyOf(measure, of)}</p>}
     </article>
   );
 }

@@ -26,11 +26,13 @@ import {
   performerFromBvh,
   performerFromCharacter,
   proofSheet,
+  prove as proveFigure,
   type Receiver,
   RigproofError,
   readAnimation,
   reportPairing,
   rereadFigure,
+  rigReport,
   SAMPLE_FPS,
   type Skeleton,
   sourceFigure,
@@ -61,8 +63,15 @@ export interface Engine {
   bareCharacter(job: Job): BareCharacter;
   motion(job: Job): { conversion: Conversion; pairing: PairingReport };
   /** Writes the motion, reads it back and proves it, as the command line does. */
-  prove(job: Job): Promise<{ proof: Proof; sheet: string; glb: Uint8Array }>;
+  prove(job: Job): Promise<Proven>;
   deliver(job: Job, form: DeliverForm): Promise<Delivered>;
+}
+
+/** A motion as it would be written, its proof, and what draws the sheet of that. */
+interface Proven {
+  proof: Proof;
+  sheet(): string;
+  glb: Uint8Array;
 }
 
 /** @param draco  gives the decoder for compressed meshes; called only when one is met */
@@ -71,7 +80,7 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
   let performer: Kept<Performer> | null = null;
   let receiver: Kept<Receiver> | null = null;
   let motion: Kept<{ conversion: Conversion; pairing: PairingReport }> | null = null;
-  let proven: Kept<{ proof: Proof; sheet: string; glb: Uint8Array }> | null = null;
+  let proven: Kept<Proven> | null = null;
 
   async function open(request: OpenRequest): Promise<{ info: OpenedInfo; notes: Note[] }> {
     const { id, name } = request;
@@ -214,7 +223,7 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     });
   }
 
-  async function prove(job: Job): Promise<{ proof: Proof; sheet: string; glb: Uint8Array }> {
+  async function prove(job: Job): Promise<Proven> {
     motionOf(job);
     const key = JSON.stringify([motion!.key, job.options]);
     if (proven?.key === key) return proven.value;
@@ -223,21 +232,33 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     const container = parseContainer(written.bytes, job.character.name);
     const read = await readWith(container, target.character.referencePose.kind);
     const reread = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
-    const { travel, performer: played, unreached } = motionOf(job).conversion;
+    const { travel, performer: played, unreached, notes } = motionOf(job).conversion;
     // In place, feet that stand slide on purpose: they are judged with the travel given back.
     const figure =
       travel && job.options.rootMotion === 'in-place'
         ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
         : reread;
-    const labels = { target: outputName(job, '.glb'), source: job.clip.name };
-    const { proof, html } = proofSheet(figure, sourceFigure(played), { unreached }, labels);
-    proven = { key, value: { proof, sheet: html, glb: written.bytes } };
+    const source = sourceFigure(played);
+    // Drawn when it is asked for: an audit takes longer than the proof, and most proofs are of a motion that still changes.
+    const sheet = (): string =>
+      proofSheet(
+        figure,
+        source,
+        { unreached },
+        {
+          target: outputName(job, '.glb'),
+          source: job.clip.name,
+          rig: rigReport(auditOf(job).audit),
+          notes: [...performerOf(job).value.notes, ...target.notes, ...notes],
+        },
+      ).html;
+    proven = { key, value: { proof: proveFigure(figure, source, { unreached }), sheet, glb: written.bytes } };
     return proven.value;
   }
 
   async function deliverFile(job: Job, form: DeliverForm): Promise<Delivered> {
     const text = (name: string, content: string) => ({ name, bytes: new TextEncoder().encode(content) });
-    if (form === 'sheet') return text(outputName(job, '.proof.html'), (await prove(job)).sheet);
+    if (form === 'sheet') return text(outputName(job, '.proof.html'), (await prove(job)).sheet());
     if (form === 'mapping') {
       const source = performerOf(job).value;
       const target = receiverOf(job).value;
