@@ -1,6 +1,9 @@
 import { z } from 'zod';
 import { ROLES, type Role } from './roles.ts';
 
+// Compiled checks need `new Function`, which a page under a strict Content-Security-Policy may not call.
+z.config({ jitless: true });
+
 /** The value of `format` in every mapping file, and the version that this code writes. */
 export const MAPPING_FORMAT = 'rigproof-mapping';
 export const MAPPING_VERSION = 1;
