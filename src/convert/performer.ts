@@ -146,7 +146,7 @@ export function requireHumanoid(body: Body, name: string): void {
     `This is not read as a human body: ${body.reason}`,
     { file: name },
     {
-      hint: 'If it is one, say which joint is which in a mapping file (`rigproof pair` writes one to start from).',
+      hint: 'If it is one, say which joint is which in a mapping file: {"format": "rigproof-mapping", "version": 1, "source" or "target": {"roles": {"hips": "NAME", …}}}.',
     },
   );
 }
