@@ -21,7 +21,7 @@ export interface DeliverOptions {
   /** Name of the animation. */
   name: string;
   keepAllKeys: boolean;
-  /** How far a motion with fewer keys may be off. */
+  /** How far a motion with fewer keys may be off; joints that carry a foot keep to `FOOT_TOLERANCE_SHARE` of it. */
   rotationToleranceDegrees: number;
   translationToleranceMillimetres: number;
   quantise: EncodeOptions['quantise'];
@@ -34,6 +34,13 @@ export const DELIVER_DEFAULTS: Omit<DeliverOptions, 'name'> = {
   translationToleranceMillimetres: 0.1,
   quantise: 'float32',
 };
+
+/**
+ * What joints from the root down to a foot may be off, as a share: errors of a chain add up in the foot, which has to stand.
+ * Feet of three walks on a rig of 49 joints were off by up to 1.30 mm with all of 0.05 degree, 0.68 mm with 0.7 of it,
+ * 0.21 mm with half, 0.13 mm with 0.3; that takes 0 to 2 % more bytes with int16, 0 to 5 % with float32.
+ */
+export const FOOT_TOLERANCE_SHARE = 0.3;
 
 /** A file that is ready to be written. */
 export interface Delivery {
@@ -71,13 +78,15 @@ export function deliver(receiver: Receiver, clip: Clip, options: Partial<Deliver
         parentRoles: PARENT_ROLE,
       };
       // In metres, as the standard asks.
-      const { extras: _none, ...encode } = writeOptions(clip, settings, 1);
+      const { extras: _none, steady: _joints, ...encode } = writeOptions(receiver, clip, settings, 1);
       return fromGltf(writeVrmAnimation(figure, [named], encode));
     }
     default: {
       const write = settings.form === 'glb' ? writeAnimatedGlb : writeAnimationOnly;
       const inFile = toFileSpace(receiver, named);
-      return fromGltf(write(receiver.character, [inFile], writeOptions(clip, settings, receiver.placement.scale)));
+      return fromGltf(
+        write(receiver.character, [inFile], writeOptions(receiver, clip, settings, receiver.placement.scale)),
+      );
     }
   }
 }
@@ -90,7 +99,7 @@ export function encodeDelivery(
 ): EncodedAnimation {
   const settings = { ...DELIVER_DEFAULTS, ...options };
   const inFile = toFileSpace(receiver, { ...clip, name: settings.name });
-  return encodeClip(receiver.character, inFile, writeOptions(clip, settings, receiver.placement.scale));
+  return encodeClip(receiver.character, inFile, writeOptions(receiver, clip, settings, receiver.placement.scale));
 }
 
 /** The character as one .glb with all the motions whose keys are given, in their order. */
@@ -98,15 +107,31 @@ export function deliverEncoded(receiver: Receiver, animations: readonly EncodedA
   return writeEncodedGlb(receiver.character, animations);
 }
 
-function writeOptions(clip: Clip, settings: Omit<DeliverOptions, 'name'>, metresPerUnit: number): WriteOptions {
+function writeOptions(
+  { actor }: Receiver,
+  clip: Clip,
+  settings: Omit<DeliverOptions, 'name'>,
+  metresPerUnit: number,
+): WriteOptions {
+  const rotationTolerance = (settings.rotationToleranceDegrees * Math.PI) / 180;
   const extras: DeliveryExtras = { rigproof: { frameDuration: clip.frameDuration, frames: clip.frameCount } };
   return {
     keepAllKeys: settings.keepAllKeys,
-    rotationTolerance: (settings.rotationToleranceDegrees * Math.PI) / 180,
+    rotationTolerance,
+    steady: { joints: jointsToFeet(actor), rotationTolerance: rotationTolerance * FOOT_TOLERANCE_SHARE },
     translationTolerance: settings.translationToleranceMillimetres / 1000 / metresPerUnit,
     quantise: settings.quantise,
     extras,
   };
+}
+
+/** Joints from the roots down to both feet. */
+function jointsToFeet({ skeleton, body }: Receiver['actor']): number[] {
+  const joints = new Set<number>();
+  for (const foot of [body.roles.leftFoot, body.roles.rightFoot]) {
+    for (let j = foot ?? -1; j >= 0; j = skeleton.parents[j]!) joints.add(j);
+  }
+  return [...joints];
 }
 
 function fromGltf({ bytes, names, notes }: WrittenGltf): Delivery {

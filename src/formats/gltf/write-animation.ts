@@ -25,6 +25,8 @@ export type AnimationTarget = Pick<Character, 'name' | 'container' | 'skeleton' 
 export interface WriteOptions extends Partial<EncodeOptions> {
   /** Any JSON value, written as `extras` of each animation. */
   extras?: unknown;
+  /** Joints whose turning would move what has to stand still, with a tolerance of their own where it is tighter. */
+  steady?: { joints: readonly number[]; rotationTolerance: number };
 }
 
 /**
@@ -72,6 +74,7 @@ export function writeAnimatedGltf(
 export function encodeClip(character: AnimationTarget, clip: Clip, options: WriteOptions = {}): EncodedAnimation {
   const { skeleton, binding, nodes: tree } = character;
   const settings: EncodeOptions = { ...ENCODE_DEFAULTS, ...options };
+  const { steady } = options;
   checkClip(character, clip);
   const { frameCount, jointCount, translationJoints } = clip;
   const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings);
@@ -88,7 +91,9 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
       path: 'rotation',
       values: count === frameCount ? rotations : rotations.subarray(0, 4),
       rest: tree.rotations.subarray(node * 4, node * 4 + 4),
-      tolerance: settings.rotationTolerance,
+      tolerance: steady?.joints.includes(j)
+        ? Math.min(steady.rotationTolerance, settings.rotationTolerance)
+        : settings.rotationTolerance,
     });
     const channel: SourceChannel = {
       node,
