@@ -1,6 +1,6 @@
 /**
  * What the legs do in the plain retarget. Tried before: the whole figure with its arms left as they are, and a row of a clip
- * that nobody read; the legs alone take less than half of that.
+ * that nobody read: 2.05 µs a frame where the legs alone take 1.28 (figure8_walk onto 30 joints, bundled, least of 300 runs).
  */
 import { copyQuat } from '../math/quat.ts';
 import { copyVec, distanceVec } from '../math/vec.ts';
