@@ -58,6 +58,16 @@ describe('a batch', () => {
     expect(single.equals(await readFile(join(folder, 'one/bodge/dances/round.glb')))).toBe(true);
   });
 
+  it.each(['in-place', 'extract'])('gives the bytes that retarget gives with root motion %s', async (mode) => {
+    const motion = ['--root-motion', mode, '--quiet'];
+    const [clip, character] = [join(library.clips, 'dances/round.bvh'), library.characters[0]!];
+    await runProgram(['batch', clip, '--character', character, '-o', mode, ...motion], folder);
+    await runProgram(['retarget', clip, character, '-o', `${mode}.glb`, ...motion], folder);
+    const written = await readFile(join(folder, mode, 'bodge/round.glb'));
+    expect(written.equals(await readFile(join(folder, `${mode}.glb`)))).toBe(true);
+    expect(written.equals(await readFile(join(folder, 'one/bodge/dances/round.glb')))).toBe(false);
+  });
+
   it('gives the same bytes in three shards, which a last run sums up', async () => {
     for (const i of [1, 2, 3]) await batch('shards', '--shard', `${i}/3`, '--workers', '1');
     const parts = Object.keys(contentOf(join(folder, 'shards'))).filter((name) => name.startsWith('summary-'));

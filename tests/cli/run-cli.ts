@@ -65,12 +65,14 @@ export async function runCli(args: readonly string[], cwd: string): Promise<CliR
   });
 }
 
-/** A folder for the tests of one file. It is removed afterwards, and so is the build. */
+// Whoever runs the command line has built it: the build goes with the tests of the file, scratch folder or not.
+afterAll(async () => {
+  if (built) await rm(await built, { recursive: true, force: true });
+});
+
+/** A folder for the tests of one file. It is removed afterwards. */
 export function scratchFolder(): string {
   const folder = mkdtempSync(join(tmpdir(), 'rigproof-cli-'));
-  afterAll(async () => {
-    await rm(folder, { recursive: true, force: true });
-    if (built) await rm(await built, { recursive: true, force: true });
-  });
+  afterAll(() => rm(folder, { recursive: true, force: true }));
   return folder;
 }
