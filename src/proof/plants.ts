@@ -1,8 +1,10 @@
+import { distanceVec } from '../math/vec.ts';
 import { sidedRole } from '../pairing/roles.ts';
-import { oncePerKey } from '../skeleton/once-per.ts';
+import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { jointName } from './build.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove, type Span } from './evidence.ts';
+import { footPointsOf } from './foot-points.ts';
 import type { BodyPoint, Measure, PlantRecord, Where } from './measure.ts';
 import { quantile, spread } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
@@ -60,9 +62,25 @@ export function driftOf(path: Float64Array, spans: readonly Span[], legLength: n
   for (const [first, last] of spans) {
     const x = medianOf(path, first, last, 0);
     const z = medianOf(path, first, last, 2);
-    for (let f = first; f <= last; f++) drift[f] = Math.hypot(path[f * 3]! - x, path[f * 3 + 2]! - z) / legLength;
+    awayFrom(drift, path, first, last, x, z, legLength);
   }
   return drift;
+}
+
+function awayFrom(
+  out: Float64Array,
+  path: Float64Array,
+  first: number,
+  last: number,
+  x: number,
+  z: number,
+  length: number,
+): void {
+  for (let f = first; f <= last; f++) {
+    const dx = path[f * 3]! - x;
+    const dz = path[f * 3 + 2]! - z;
+    out[f] = Math.sqrt(dx * dx + dz * dz) / length;
+  }
 }
 
 /** Path of a point over ground that may itself move. It may be shared: read it only. */
@@ -298,10 +316,14 @@ function legReserve(track: Track, side: Side): Float64Array | null {
   const root = pathOf(track, leg.root);
   const end = pathOf(track, leg.end);
   const full = leg.upper + leg.lower;
-  return Float64Array.from({ length: track.frameCount }, (_, f) => {
-    const i = f * 3;
-    return (full - Math.hypot(root[i]! - end[i]!, root[i + 1]! - end[i + 1]!, root[i + 2]! - end[i + 2]!)) / full;
-  });
+  const left = new Float64Array(track.frameCount);
+  leftOf(left, root, end, full);
+  return left;
+}
+
+/** out = the share of a length that the distance of two paths leaves in each frame. */
+function leftOf(out: Float64Array, a: Float64Array, b: Float64Array, full: number): void {
+  for (let f = 0; f < out.length; f++) out[f] = (full - distanceVec(a, f * 3, b, f * 3)) / full;
 }
 
 /** The parts of the spans, two frames or longer, in which the other point does not stand. */
@@ -330,10 +352,7 @@ function penetration(evidence: Evidence, paths: FootPaths[]): Measure {
       const path = foot[point];
       if (path === null) continue;
       const depth = new Float64Array(target.frameCount);
-      for (let f = 0; f < target.frameCount; f++) {
-        depth[f] = Math.max(0, -path[f * 3 + 1]! / target.legLength);
-        worst = Math.max(worst, depth[f]!);
-      }
+      worst = Math.max(worst, depthsOf(depth, path, target.legLength));
       const joint = feet[side]![point]!.joint;
       const role = sidedRole(side, joint === feet[side]!.heel.joint ? 'Foot' : 'Toes');
       for (const place of placesAbove(target, role, joint, depth, MEASURE_RULES.penetration.threshold))
@@ -341,24 +360,32 @@ function penetration(evidence: Evidence, paths: FootPaths[]): Measure {
     }
   return measured(evidence, 'penetration', worst, places, {
     worstMetres: worst * target.legLength,
-    source: evidence.source ? deepest(evidence) : null,
+    source: evidence.source && deepest(evidence.source),
   });
 }
 
-/** The source's own worst penetration, as a share of its leg length. */
-function deepest(evidence: Evidence): number {
+/** Depth below the floor in each frame as a share of a length, 0 above it; returns the largest. */
+function depthsOf(out: Float64Array, path: Float64Array, length: number): number {
   let worst = 0;
-  for (const side of SIDES) {
-    const points = evidence.sourceFeet[side];
-    if (!points || !evidence.source) continue;
-    for (const point of [points.heel, points.ball, points.toe]) {
-      if (!point) continue;
-      const path = pathOf(evidence.source, point);
-      for (let i = 1; i < path.length; i += 3) worst = Math.max(worst, -path[i]! / evidence.source.legLength);
-    }
+  for (let f = 0; f < out.length; f++) {
+    const depth = -path[f * 3 + 1]! / length;
+    out[f] = Math.max(0, depth);
+    if (depth > worst) worst = depth;
   }
   return worst;
 }
+
+/** The source's own worst penetration, as a share of its leg length. */
+const deepest = oncePer((source: Track): number => {
+  const depths = new Float64Array(source.frameCount);
+  let worst = 0;
+  for (const side of SIDES) {
+    const points = footPointsOf(source, side);
+    for (const point of points ? [points.heel, points.ball, points.toe] : [])
+      if (point) worst = Math.max(worst, depthsOf(depths, pathOf(source, point), source.legLength));
+  }
+  return worst;
+});
 
 function floating(evidence: Evidence, paths: FootPaths[]): Measure {
   const { target, feet, spans } = evidence;
@@ -369,7 +396,7 @@ function floating(evidence: Evidence, paths: FootPaths[]): Measure {
   if (paths.length > 0 && withFoot.length === 0) return notMeasured(evidence, 'float', 'the legs end without feet');
   for (const { side, heel, ball, toe } of withFoot) {
     const gaps = new Float64Array(target.frameCount);
-    const srcLow = sourceLow(evidence, side);
+    const srcLow = evidence.source ? sourceLow(evidence.source, side) : NONE;
     for (const [first, last] of spans[side].foot) {
       const step = stepHeight(srcLow, first, last);
       for (let f = first; f <= last; f++) {
@@ -388,16 +415,18 @@ function floating(evidence: Evidence, paths: FootPaths[]): Measure {
 }
 
 /** Height of the lower of heel and ball of the source's foot, as a share of its leg length. */
-function sourceLow(evidence: Evidence, side: Side): Float64Array {
-  const { source, sourceFeet, sharedFrames } = evidence;
-  const points = sourceFeet[side];
-  if (!source || !points) return new Float64Array(0);
-  const heel = pathOf(source, points.heel);
-  const ball = pathOf(source, points.ball);
-  return Float64Array.from(
-    { length: sharedFrames },
-    (_, f) => Math.min(heel[f * 3 + 1]!, ball[f * 3 + 1]!) / source.legLength,
-  );
+const sourceLow = oncePerKey((source: Track, side: Side): Float64Array => {
+  const points = footPointsOf(source, side);
+  if (!points) return NONE;
+  const low = new Float64Array(source.frameCount);
+  lowerOf(low, pathOf(source, points.heel), pathOf(source, points.ball), source.legLength);
+  return low;
+});
+
+const NONE = new Float64Array(0);
+
+function lowerOf(out: Float64Array, a: Float64Array, b: Float64Array, length: number): void {
+  for (let f = 0; f < out.length; f++) out[f] = Math.min(a[f * 3 + 1]!, b[f * 3 + 1]!) / length;
 }
 
 /** Height of what the source's foot stands on in a span: 0 on the floor. */

@@ -3,6 +3,7 @@
  * frame with a binary search for every joint 13.2 ms; joint by joint, looking for each key where the last one was found,
  * 7.6 ms.
  */
+import { normalizeQuat } from '../../math/quat.ts';
 import type { Clip } from '../../skeleton/clip.ts';
 import type { Skeleton } from '../../skeleton/skeleton.ts';
 import type { Character } from './character.ts';
@@ -98,12 +99,86 @@ function sampleRotation(
   if (track) sampleNext(track, 0, times[0]!, q);
   const local = new Float64Array(4);
   fromNodeRotation(binding, j, q, 0, local, 0);
+  if (track && !isStill && track.interpolation === 'LINEAR') {
+    const turns = new Float64Array(times.length * 4);
+    turnBetweenKeys(turns, track.times, track.values, times);
+    for (let i = 0, at = j * 4; i < turns.length; i += 4, at += stride) {
+      fromNodeRotation(binding, j, turns, i, turns, i);
+      writeRotation(turns, i, out, at, stride);
+    }
+    return;
+  }
   for (let f = 0, key = 0, at = j * 4; f < times.length; f++, at += stride) {
     if (!isStill) {
       key = sampleNext(track, key, times[f]!, q);
       fromNodeRotation(binding, j, q, 0, local, 0);
     }
     writeRotation(local, 0, out, at, stride);
+  }
+}
+
+/**
+ * Rotations at growing times, between keys on the shorter arc (glTF 2.0, appendix C.3); before the first and after the last
+ * key those. What belongs to a pair of keys is worked out once a pair, as most keys of a written file are several frames apart.
+ * @param out  xyzw, a quaternion a time
+ */
+function turnBetweenKeys(out: Float64Array, keys: Float64Array, values: Float64Array, times: Float64Array): void {
+  const last = keys.length - 1;
+  let key = -1;
+  let ax = 0;
+  let ay = 0;
+  let az = 0;
+  let aw = 1;
+  let bx = 0;
+  let by = 0;
+  let bz = 0;
+  let bw = 1;
+  let cos = 1;
+  let arc = 0;
+  let overSine = 0;
+  for (let f = 0, o = 0; f < times.length; f++, o += 4) {
+    const time = times[f]!;
+    let k = Math.max(0, key);
+    while (k < last && keys[k + 1]! <= time) k++;
+    if (k !== key) {
+      key = k;
+      const a = k * 4;
+      const b = Math.min(k + 1, last) * 4;
+      const la = 1 / (Math.hypot(values[a]!, values[a + 1]!, values[a + 2]!, values[a + 3]!) || 1);
+      const lb = 1 / (Math.hypot(values[b]!, values[b + 1]!, values[b + 2]!, values[b + 3]!) || 1);
+      ax = values[a]! * la;
+      ay = values[a + 1]! * la;
+      az = values[a + 2]! * la;
+      aw = values[a + 3]! * la;
+      bx = values[b]! * lb;
+      by = values[b + 1]! * lb;
+      bz = values[b + 2]! * lb;
+      bw = values[b + 3]! * lb;
+      cos = ax * bx + ay * by + az * bz + aw * bw;
+      if (cos < 0) {
+        cos = -cos;
+        bx = -bx;
+        by = -by;
+        bz = -bz;
+        bw = -bw;
+      }
+      // Below 0.5 mrad chord and arc agree to rounding.
+      arc = cos < 1 - 1e-7 ? Math.acos(cos) : 0;
+      overSine = arc > 0 ? 1 / Math.sqrt((1 - cos) * (1 + cos)) : 0;
+    }
+    const t = k === last || time <= keys[k]! ? 0 : (time - keys[k]!) / (keys[k + 1]! - keys[k]!);
+    let wa = 1 - t;
+    let wb = t;
+    if (arc > 0 && t > 0) {
+      // sin((1 − t) θ) / sin θ = cos tθ − cos θ · sin tθ / sin θ
+      wb = Math.sin(t * arc) * overSine;
+      wa = Math.cos(t * arc) - cos * wb;
+    }
+    out[o] = wa * ax + wb * bx;
+    out[o + 1] = wa * ay + wb * by;
+    out[o + 2] = wa * az + wb * bz;
+    out[o + 3] = wa * aw + wb * bw;
+    normalizeQuat(out, o);
   }
 }
 
