@@ -1,6 +1,6 @@
 import { distanceVec } from '../math/vec.ts';
 import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
-import { oncePerKey } from '../skeleton/once-per.ts';
+import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
@@ -10,6 +10,7 @@ import { MEASURE_RULES } from './thresholds.ts';
 import { jointPath, jointTurns, type Track } from './track.ts';
 import { unpairedLimbs } from './unpaired.ts';
 
+const RADIANS = Math.PI / 180;
 /** A jump counts when it goes beyond this many times what the source does in the frames around. */
 const SOURCE_FACTOR = 1.5;
 /** Frames before and after in which the source may do it as well. */
@@ -103,11 +104,45 @@ function trunkShare({ figure, rest, legLength }: Track): number {
   return distanceVec(rest.positions, hips * 3, rest.positions, head * 3) / legLength;
 }
 
-/** Takes from each jump what the source does around it; returns the largest that is left. */
-function takeUsual(jumps: Float64Array, usual: Float64Array, factor: number, frameCount: number): number {
+/**
+ * Hips that speed up or slow down their turn by more than this are no person's but a fault of the capture: degrees a second
+ * squared. No published source; the kicks, jumps and dances of the shared clips stay below 29,000.
+ */
+const FAULT = 30_000;
+
+/**
+ * Where a fault turns the source's hips, its whole body is turned: jumps in degrees, 0 elsewhere. A limb that the floor holds
+ * takes up in its joints what the body turns, and what is farther from the hips than the source's goes a longer way,
+ * although no joint of the source bends.
+ */
+const wholeBodyTurns = oncePer((source: Track): Float64Array | null => {
+  const hips = usualRotation(source, 'hips');
+  const limit = Math.min(MEASURE_RULES.pops.threshold, (FAULT * source.frameDuration ** 2) / 2);
+  if (hips === null || hips.most <= limit) return null;
+  return hips.around.map((jump) => (jump > limit ? jump : 0));
+});
+
+/** What such a turn of one degree makes of a joint's position, as a share of leg length: how far from the hips it can be. */
+function lever({ figure, rest, legLength }: Track, role: Role): number {
+  const joint = figure.roles[role];
+  const { hips } = figure.roles;
+  if (joint === undefined || hips === undefined) return 0;
+  return (distanceVec(rest.positions, hips * 3, rest.positions, joint * 3) / legLength) * RADIANS;
+}
+
+/** Takes from each jump what the source does around it, in that joint or as a whole; returns the largest that is left. */
+function takeUsual(
+  jumps: Float64Array,
+  usual: Float64Array,
+  factor: number,
+  frameCount: number,
+  turns: Float64Array | null = null,
+  turnFactor = 0,
+): number {
   let worst = 0;
   for (let f = 1; f + 1 < frameCount; f++) {
-    const extra = jumps[f]! - factor * usual[f]!;
+    const allowed = factor * usual[f]!;
+    const extra = jumps[f]! - (turns ? Math.max(allowed, turnFactor * turns[f]!) : allowed);
     jumps[f] = Math.max(0, extra);
     if (extra > worst) worst = extra;
   }
@@ -125,8 +160,15 @@ function ownUsual(jumps: Float64Array): Float64Array {
 /** Angular pops, linear jumps and the smoothness of the root. */
 export function measureSmoothness(evidence: Evidence): Measure[] {
   return [
-    jumps(evidence, 'pops', rotationJumps, usualRotation, () => 1),
-    jumps(evidence, 'jumps', positionJumps, usualPosition, positionAllowance),
+    jumps(
+      evidence,
+      'pops',
+      rotationJumps,
+      usualRotation,
+      () => 1,
+      () => 1,
+    ),
+    jumps(evidence, 'jumps', positionJumps, usualPosition, positionAllowance, lever),
     rootSmoothness(evidence),
   ];
 }
@@ -137,6 +179,7 @@ function jumps(
   jumpsOf: (track: Track, role: Role) => Float64Array | null,
   usualOfSource: (source: Track, role: Role) => Usual | null,
   allowance: (target: Track, source: Track, role: Role) => number,
+  perTurn: (target: Track, role: Role) => number,
 ): Measure {
   const { target, source, sharedFrames } = evidence;
   const frameCount = source ? sharedFrames : target.frameCount;
@@ -146,6 +189,7 @@ function jumps(
   let judged = 0;
   let sourceWorst = 0;
   const limit = evidence.options.thresholds?.[id] ?? MEASURE_RULES[id].threshold;
+  const turns = source ? wholeBodyTurns(source) : null;
   for (const role of JUDGED) {
     const own = jumpsOf(target, role);
     if (!own) continue;
@@ -160,7 +204,8 @@ function jumps(
       const its = usualOfSource(source!, like)!;
       const scale = allowance(target, source!, like);
       sourceWorst = Math.max(sourceWorst, its.most * scale);
-      most = takeUsual(own, its.around, SOURCE_FACTOR * scale, frameCount);
+      const turnFactor = SOURCE_FACTOR * perTurn(target, role);
+      most = takeUsual(own, its.around, SOURCE_FACTOR * scale, frameCount, turns, turnFactor);
     }
     worst = Math.max(worst, most);
     if (most > limit) places.push(...placesAbove(target, role, target.figure.roles[role]!, own, limit, 3));

@@ -234,6 +234,50 @@ describe('invented errors of known size', () => {
     expectSize(Number(pops.details.sourceWorst), (0.35 * 180) / Math.PI);
   });
 
+  describe('where a fault of the capture turns the whole body in one frame', () => {
+    // The hips turn by 20 degrees in one frame. On the target the right thigh stays where it was, as one does that the floor
+    // holds: in its joint that is a turn back by the same angle.
+    const { hips, rightUpperLeg } = walker.roles;
+    const angle = (20 * Math.PI) / 180;
+    const source = { ...figure(walker), clip: turned(walker.clip, hips!, [77, 77], [0, 1, 0], angle) };
+    const held = (f: number, by = angle): Clip => {
+      const rotations = source.clip.rotations.slice();
+      const at = (f * source.clip.jointCount + rightUpperLeg!) * 4;
+      rotations.set(product(axisAngle(0, 1, 0, -by), rotations.subarray(at, at + 4)), at);
+      return { ...source.clip, rotations };
+    };
+
+    it('does not call it a pop that a limb does not follow it', () => {
+      expect(take(prove({ ...source, clip: held(77) }, source), 'pops').verdict).toBe('pass');
+    });
+
+    it('finds the same pop of that limb elsewhere, and its size', () => {
+      const pops = take(prove({ ...source, clip: held(120) }, source), 'pops');
+      expectSize(pops.value, 20);
+      expect(pops.where[0]).toMatchObject({ role: 'rightUpperLeg', worstFrame: 120 });
+    });
+
+    it('finds what goes beyond the fault', () => {
+      // 50 degrees, of which half as much again as the fault's 20 are its own.
+      const pops = take(prove({ ...source, clip: held(77, (50 * Math.PI) / 180) }, source), 'pops');
+      expectSize(pops.value, 20);
+      expect(pops.where[0]).toMatchObject({ role: 'rightUpperLeg', worstFrame: 77 });
+    });
+
+    it('lets longer legs and arms be swept along farther', () => {
+      // The same body with hip joints three times as far out: the fault sweeps them three times as far, as a share of the same leg.
+      const restTranslations = walker.skeleton.restTranslations.slice();
+      for (const joint of [walker.roles.leftUpperLeg!, rightUpperLeg!]) restTranslations[joint * 3]! *= 3;
+      const wide = { ...source, skeleton: { ...walker.skeleton, restTranslations } };
+      expect(take(prove(wide, source), 'jumps').verdict).toBe('pass');
+      const jumping = moved({ ...walker, ...wide }, walker.roles.leftHand!, (f) =>
+        f === 130 ? [0, 0, 0.06] : [0, 0, 0],
+      );
+      const jumps = take(prove({ ...wide, clip: jumping }, source), 'jumps');
+      expectSize(jumps.value * walker.legLength, 0.06);
+    });
+  });
+
   it('finds a jump of 60 mm in one joint', () => {
     const clip = moved(walker, walker.roles.leftHand!, (f) => (f === 100 ? [0, 0, 0.06] : [0, 0, 0]));
     const jumps = take(prove({ ...figure(walker), clip }, figure(walker)), 'jumps');
