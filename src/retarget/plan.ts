@@ -34,6 +34,9 @@ export const BLENDED = 2;
 export const TWISTED = 3;
 
 /** One limb, source and target, in joint indices; -1 where there is none. */
+/** Knees and elbows flex by 140 to 150 degrees (Soucie et al. 2011). */
+const FOLDED_COSINE = Math.cos((150 * Math.PI) / 180);
+
 export interface LimbPlan {
   limb: number;
   srcUpper: number;
@@ -50,6 +53,9 @@ export interface LimbPlan {
   ratio: number;
   /** Length of the target limb, metres. */
   length: number;
+  /** From its root to its end when it is folded to 150 degrees, and all the way, metres. */
+  folded: number;
+  shortest: number;
   reach: number;
   /** Joints below the upper one in the solve tree, parents first; and those below the toes. */
   below: Int16Array;
@@ -317,6 +323,7 @@ function planLimbs(
       const lengths = actor.alignment.limbLengths;
       return lengths[i * 2 + 1]! > 0 ? lengths[i * 2]! + lengths[i * 2 + 1]! : 0;
     };
+    const [first, second] = [target.alignment.limbLengths[i * 2]!, target.alignment.limbLengths[i * 2 + 1]!];
     const srcLength = length(source);
     const dstLength = length(target);
     if (plan.dstUpper < 0 || plan.dstLower < 0 || dstLength === 0) return;
@@ -328,6 +335,8 @@ function planLimbs(
       ...plan,
       ratio: srcLength > 0 ? dstLength / srcLength : 0,
       length: dstLength,
+      folded: Math.sqrt(first * first + second * second + 2 * first * second * FOLDED_COSINE),
+      shortest: Math.abs(first - second),
       reach: srcLength > 0 && plan.srcUpper >= 0 && plan.srcLower >= 0 ? reach[limb] : 0,
       below: below(plan.dstUpper),
       belowToes: below(plan.dstToes),

@@ -297,13 +297,14 @@ class FrameLoop implements Retargeter {
       turns,
       scratch,
     } = this;
-    const { dstUpper, dstLower, srcUpper, reach, ratio, length } = limb;
+    const { dstUpper, dstLower, srcUpper, reach, ratio, length, folded, shortest } = limb;
     const rx = positions[root]!;
     const ry = positions[root + 1]!;
     const rz = positions[root + 2]!;
     const ex = positions[end]!;
     const ey = positions[end + 1]!;
     const ez = positions[end + 2]!;
+    const natural = Math.sqrt((ex - rx) * (ex - rx) + (ey - ry) * (ey - ry) + (ez - rz) * (ez - rz));
     let x = ex;
     let y = ey;
     let z = ez;
@@ -312,6 +313,18 @@ class FrameLoop implements Retargeter {
       x += reach * (rx + ratio * (vec[0]! - srcPositions[srcUpper * 3]!) - x);
       y += reach * (ry + ratio * (vec[1]! - srcPositions[srcUpper * 3 + 1]!) - y);
       z += reach * (rz + ratio * (vec[2]! - srcPositions[srcUpper * 3 + 2]!) - z);
+      // A limb with segments of unequal length closes like a pocket knife before its end is as near to its root as the
+      // performer's. From where it would fold further than limbs do, and than the performer's does, it is pushed out: its
+      // distance nears the middle between there and the closed limb as e^−x. A target is met however it folds the limb.
+      const least = Math.min(natural, folded);
+      const short = Math.sqrt((x - rx) * (x - rx) + (y - ry) * (y - ry) + (z - rz) * (z - rz));
+      if (short < least && short > 0) {
+        const left = (least - shortest) / 2;
+        const k = (left > 1e-9 ? least - left * (1 - Math.exp((short - least) / left)) : least) / short;
+        x = rx + k * (x - rx);
+        y = ry + k * (y - ry);
+        z = rz + k * (z - rz);
+      }
     }
     const held = targets ? targets.positionWeights[at]! : 0;
     if (held > 0) {
@@ -324,7 +337,6 @@ class FrameLoop implements Retargeter {
     // in value and slope, so that the middle joint slows down instead of snapping straight. Up to the extension that the
     // performer's own angles give, or that a target asks for, no reach is softened.
     const asked = held > 0 ? targets!.reaches[at]! : 0;
-    const natural = Math.sqrt((ex - rx) * (ex - rx) + (ey - ry) * (ey - ry) + (ez - rz) * (ez - rz));
     const free = Math.max(natural, (asked < 1 ? Math.max(SOFT_REACH, asked) : 1) * length);
     const distance = Math.sqrt((x - rx) * (x - rx) + (y - ry) * (y - ry) + (z - rz) * (z - rz));
     if (distance > free) {
