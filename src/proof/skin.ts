@@ -1,7 +1,7 @@
 /**
  * Ways tried, with 24 frames a clip on three characters: all edges of a part sorted by their stretch in every frame, three
  * quarters of the whole measure; selected by weight among those beyond the worst frame so far, on the vertices that parts are
- * made of alone and with what belongs to the character kept: 2.8 to 0.5 s of a profile of 18 clips.
+ * made of alone and with what belongs to the character kept: 2.8 to 0.5 s of a profile of 18 jobs.
  */
 import { PARENT_ROLE, ROLES, type Role, sideOf } from '../pairing/roles.ts';
 import { framePose, restLocalPose } from '../skeleton/clip.ts';
