@@ -5,7 +5,7 @@ import { type LevelFoot, supportHeight } from './level-foot.ts';
 import type { Rest } from './rests.ts';
 
 /** A swinging foot that comes nearer to the floor than this is led over it: share of the leg length. */
-const CLEARANCE = 0.008;
+export const CLEARANCE = 0.008;
 
 /** One foot in the making, frame-major. */
 export interface FootPath {
@@ -84,8 +84,12 @@ export function settleHeights(path: FootPath, lifts: Float64Array | null, legLen
   for (let f = 0, at = 1; f < supports.length; f++, at += 3) {
     const base = floors[f]! + supports[f]!;
     const m = CLEARANCE * legLength * (1 - grounded[f]!);
-    const over = ankles[at]! + offsets[at]! + (lifts ? lifts[at]! : 0) - base;
-    if (over >= m) out[f] = base + over;
-    else out[f] = over <= -m ? base : base + ((over + m) * (over + m)) / (4 * m);
+    out[f] = base + clearOf(ankles[at]! + offsets[at]! + (lifts ? lifts[at]! : 0) - base, m);
   }
+}
+
+/** A height over the floor, kept over it with the clearance `m`: see `settleHeights`. */
+export function clearOf(over: number, m: number): number {
+  if (over >= m) return over;
+  return over <= -m ? 0 : ((over + m) * (over + m)) / (4 * m);
 }

@@ -3,7 +3,7 @@ import { type Role, sidedRole } from '../pairing/roles.ts';
 import type { Actor } from '../retarget/actor.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
-import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
+import { heaviestJoint, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 
 /** Parts of a body that a hand may rest on, and the hand itself. */
 const GIRTH_PARTS = ['head', 'thigh', 'forearm', 'hand'] as const;
@@ -104,18 +104,6 @@ function partOfJoint({ skeleton, body }: Actor): ({ part: GirthPart; from: numbe
     owner[j] = role ? own(role) : above >= 0 ? owner[above]! : null;
   }
   return owner;
-}
-
-/** The joint that moves a vertex by more than half; -1 where none does. */
-function heaviestJoint({ influences, joints, weights }: SkinMesh, v: number): number {
-  let sum = 0;
-  let most = 0;
-  let joint = -1;
-  for (let i = v * influences; i < (v + 1) * influences; i++) {
-    sum += weights[i]!;
-    if (weights[i]! > most) [most, joint] = [weights[i]!, joints[i]!];
-  }
-  return most > 0.5 * sum ? joint : -1;
 }
 
 /** Distance of a vertex from the line; of the head level only. */

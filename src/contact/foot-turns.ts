@@ -211,7 +211,7 @@ function leastPitch(under: number): number {
 }
 
 /** The rotation that raises the toes of a foot with this heading by an angle: about the axis to its right. */
-function pitchTurn(out: Float64Array, { x, z }: Attitude, angle: number): void {
+export function pitchTurn(out: Float64Array, { x, z }: Attitude, angle: number): void {
   axisAngleQuat(out, 0, -z, 0, x, angle);
 }
 

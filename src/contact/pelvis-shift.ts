@@ -64,9 +64,28 @@ export interface ReachLeg {
   length: number;
 }
 
+/** A height that the pelvis has to have: shifts, metres, and how surely they are meant, 0 to 1, a frame. */
+export interface HeldHeight {
+  shifts: Float64Array;
+  held: Float64Array;
+}
+
+/** What holds the pelvis besides feet: knees that stand on the floor, and a seat. */
+export interface LowHolds {
+  /** Thighs from the hip to a knee that rests: as legs of one bone. */
+  knees: readonly ReachLeg[];
+  seat: HeldHeight | null;
+}
+
+/** Whoever kneels or sits may be moved so many times as far: thighs and seats differ more than legs. */
+const LOW_LARGEST = 4;
+/** Whoever kneels or sits keeps the way of the pelvis so many times as much: its feet carry little. */
+const LOW_KEEP = 10;
+
 /**
  * @param largest  longest shift, metres
  * @param out      shifts, frames × 3, overwritten
+ * @param low      knees and seat that rest on the floor
  */
 export function shiftPelvis(
   legs: readonly ReachLeg[],
@@ -74,6 +93,7 @@ export function shiftPelvis(
   frameDuration: number,
   largest: number,
   out: Float64Array,
+  low: LowHolds = { knees: [], seat: null },
 ): void {
   out.fill(0);
   if (legs.length === 0 || frameCount === 0) return;
@@ -83,35 +103,82 @@ export function shiftPelvis(
   const couplings = new Float64Array(frameCount * 9);
   const usual = new Float64Array(size);
   for (const { offsets } of legs) for (let i = 0; i < size; i++) usual[i]! += offsets[i]! / (legs.length + 1);
+  const lowness = Float64Array.from({ length: frameCount }, (_, f) => lowest(low, f));
+  leanOnKnees(usual, low.knees, lowness);
   // A wave of this frequency is halved against the weight of two legs that are bent as in walking.
   const smoothness = 0.3 / (2 * Math.PI * CUT_OFF * frameDuration) ** 4;
   const ease = (EASE / frameDuration) ** 2;
   out.set(usual);
+  const knees = low.knees.map((knee) => ({ ...knee, held: knee.held.map(handOver) }));
   for (let round = 0; round < ROUNDS; round++) {
     const barrier = Math.min(BARRIER, BARRIER_FIRST * BARRIER_GROWTH ** round);
-    keepUsual(usual, blocks, right);
+    keepUsual(usual, lowness, blocks, right);
     couplings.fill(0);
     for (const leg of legs) addLeg(leg, frameCount, ease, barrier, out, blocks, couplings, right);
+    for (const knee of knees) addLeg(knee, frameCount, 0, barrier, out, blocks, couplings, right);
+    if (low.seat) addHeight(low.seat, blocks, right);
     if (!solveSmoothPath(blocks, couplings, smoothness, right)) break;
     const change = largestDifference(right, out);
     out.set(right);
     if (barrier === BARRIER && change < SETTLED * legs[0]!.length) break;
   }
-  for (let at = 0; at < size; at += 3) {
+  for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
     const length = Math.hypot(out[at]!, out[at + 1]!, out[at + 2]!);
-    if (length > largest) for (let k = 0; k < 3; k++) out[at + k]! *= largest / length;
+    const most = largest * (1 + (LOW_LARGEST - 1) * lowness[f]!);
+    if (length > most) for (let k = 0; k < 3; k++) out[at + k]! *= most / length;
   }
 }
 
-/** Overwrites both sides with KEEP · |s − usual|². */
-function keepUsual(usual: Float64Array, blocks: Float64Array, right: Float64Array): void {
-  blocks.fill(0);
-  for (let at = 0; at < blocks.length; at += 6) {
-    blocks[at] = KEEP;
-    blocks[at + 2] = KEEP;
-    blocks[at + 5] = KEEP;
+/**
+ * A bound that fades has to give way to the other terms, which weigh 1 to 100, over the whole ramp; the barrier's weight
+ * falls in equal ratios, not in equal steps.
+ */
+function handOver(held: number): number {
+  return (BARRIER ** held - 1) / BARRIER;
+}
+
+/** How far the figure kneels or sits in a frame, 0 to 1. */
+function lowest({ knees, seat }: LowHolds, f: number): number {
+  let most = seat ? seat.held[f]! : 0;
+  for (const { held } of knees) most = Math.max(most, held[f]!);
+  return most;
+}
+
+function addHeight({ shifts, held }: HeldHeight, blocks: Float64Array, right: Float64Array): void {
+  for (let f = 0; f < held.length; f++) {
+    const weight = BARRIER * handOver(held[f]!);
+    blocks[f * 6 + 2]! += weight;
+    right[f * 3 + 1]! += weight * shifts[f]!;
   }
-  for (let i = 0; i < right.length; i++) right[i] = KEEP * usual[i]!;
+}
+
+/**
+ * Whoever kneels goes along with the knees, as the thighs lean on them: a body that the thickness of its knee raises would
+ * tip back otherwise, the shortest way to where its thigh spans the distance.
+ */
+function leanOnKnees(usual: Float64Array, knees: readonly ReachLeg[], lowness: Float64Array): void {
+  for (let f = 0, at = 0; f < lowness.length; f++, at += 3) {
+    let total = 0;
+    for (const { held } of knees) total += held[f]!;
+    if (total === 0) continue;
+    for (let k = 0; k < 3; k++) {
+      let mean = 0;
+      for (const { held, offsets } of knees) mean += (held[f]! * offsets[at + k]!) / total;
+      usual[at + k]! += lowness[f]! * (mean - usual[at + k]!);
+    }
+  }
+}
+
+/** Overwrites both sides with KEEP · |s − usual|², the more the figure kneels or sits. */
+function keepUsual(usual: Float64Array, lowness: Float64Array, blocks: Float64Array, right: Float64Array): void {
+  blocks.fill(0);
+  for (let f = 0; f < lowness.length; f++) {
+    const weight = KEEP * (1 + (LOW_KEEP - 1) * lowness[f]!);
+    blocks[f * 6] = weight;
+    blocks[f * 6 + 2] = weight;
+    blocks[f * 6 + 5] = weight;
+    for (let i = f * 3; i < f * 3 + 3; i++) right[i] = weight * usual[i]!;
+  }
 }
 
 function largestDifference(a: Float64Array, b: Float64Array): number {

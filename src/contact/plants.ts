@@ -15,16 +15,21 @@ import type { RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
+import type { SkinMesh } from '../skeleton/skin.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-path.ts';
 import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
 import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
 import { easeKnees } from './knee-ease.ts';
+import { fillKneeling, kneelLeg, kneePin, reachKneeling } from './kneel.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
-import { type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
-import { choosePivots, flatsOf, placeRests, type Rest, restsOf, standsOf } from './rests.ts';
+import { findLow } from './low-rests.ts';
+import { kneeSkin } from './low-skin.ts';
+import { type LowHolds, type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
+import { choosePivots, flatsOf, placeRests, type Rest, restsOf, restsOutside, standsOf } from './rests.ts';
+import { seatHeight } from './seat.ts';
 import type { MovingFeet, Sole } from './sole.ts';
 import { setStepHeights } from './step-heights.ts';
 import { unreachedPlants } from './unreached.ts';
@@ -83,6 +88,7 @@ interface Stance extends FootPath {
  * @param contacts     as detected on the source; with the ground that was found there, steps and slopes are kept
  * @param soles        heel, ball and toe tip of the target's feet
  * @param source       those of the source's, and where they go
+ * @param skins        the target's meshes, world space, on which knees and seat are measured
  * Allocates its result. Legs that the target does not have are left out. Without any contact every weight is 0: a figure
  * that flies or swims keeps the plain retarget.
  */
@@ -93,6 +99,7 @@ export function plantFeet(
   soles: Record<Side, Sole>,
   source: MovingFeet,
   options: Partial<PlantOptions> = {},
+  skins: readonly SkinMesh[] = [],
 ): PlantResult {
   const settings = { ...PLANT_DEFAULTS, ...options };
   const { frameCount, frameDuration } = clip;
@@ -100,7 +107,10 @@ export function plantFeet(
   const timing: Timing = { ramp: Math.max(2, frames(settings.ramp)), edge: frames(EDGE) };
   const legs = trackLegs(plan, clip);
   const levels = legs.map(({ limb, side }) => levelFoot(plan, limb, soles[side]));
-  const restsOfLeg = legs.map(({ side }, l) => restsOf(contacts[side], levels[l]!, frameCount, frameDuration));
+  const low = findLow(plan, clip, legs);
+  const restsOfLeg = legs.map(({ side }, l) =>
+    restsOutside(restsOf(contacts[side], levels[l]!, frameCount, frameDuration), low?.knees[l]?.spans ?? []),
+  );
   if (contacts.ground) {
     const { floor, legLength } = contacts.ground;
     legs.forEach(({ side }, l) => {
@@ -116,9 +126,19 @@ export function plantFeet(
     }
   }
   const targets = createLimbTargets(frameCount);
-  if (restsOfLeg.every((rests) => rests.length === 0)) return { targets, plants: [], unreached: [] };
+  if (!low && restsOfLeg.every((rests) => rests.length === 0)) return { targets, plants: [], unreached: [] };
   const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
   const largestShift = settings.largestShift * meanLength;
+  const kneels = legs.map((leg, l) => {
+    const knee = low?.knees[l];
+    if (!knee || knee.spans.length === 0) return null;
+    const skin = kneeSkin(plan.target, leg.limb, skins);
+    return kneelLeg(plan, clip, leg, levels[l]!, knee, source.soles[leg.side], soles[leg.side], skin, timing);
+  });
+  const holds: LowHolds = {
+    knees: kneels.flatMap((kneel) => (kneel ? [kneePin(kneel)] : [])),
+    seat: low ? seatHeight(plan, clip, legs, low.seat, skins, timing) : null,
+  };
   const rounds = legs.some(({ limb }) => limb.dstEnd < 0) ? SHIN_ROUNDS : 1;
   let stances: Stance[] = [];
   for (let round = 0; round < rounds; round++) {
@@ -129,9 +149,14 @@ export function plantFeet(
       return stance;
     });
     const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));
-    shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts);
+    kneels.forEach((kneel, l) => {
+      if (kneel) reachKneeling(reachLegs[l]!, kneel);
+    });
+    shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts, holds);
     stances.forEach((stance, l) => {
       fillTargets(stance, reachLegs[l]!, plan, frameDuration, targets);
+      const kneel = kneels[l];
+      if (kneel) fillKneeling(kneel, levels[l]!, targets);
     });
     for (let at = 1; at < frameCount * 3; at += 3) targets.rootShifts[at]! += lift;
   }

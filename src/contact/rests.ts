@@ -47,6 +47,24 @@ export function restsOf(
   return rests;
 }
 
+/** What of some rests lies outside of spans, cut where it must be; by their first frame. */
+export function restsOutside(rests: readonly Rest[], spans: readonly FrameSpan[]): Rest[] {
+  if (spans.length === 0) return [...rests];
+  const left = rests.flatMap((rest) => {
+    let parts: FrameSpan[] = [rest.span];
+    for (const { first, last } of spans) {
+      parts = parts.flatMap((part) =>
+        [
+          { first: part.first, last: Math.min(part.last, first - 1) },
+          { first: Math.max(part.first, last + 1), last: part.last },
+        ].filter((piece) => piece.first <= piece.last),
+      );
+    }
+    return parts.map((span): Rest => ({ ...rest, span, spot: [...rest.spot] }));
+  });
+  return left.sort((a, b) => a.span.first - b.span.first);
+}
+
 /** Frames that lie within an interval; null when none does. */
 export function framesOf(interval: ContactInterval, frameCount: number, frameDuration: number): FrameSpan | null {
   const first = Math.max(0, Math.ceil(interval.start / frameDuration - 1e-3));

@@ -91,7 +91,15 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   let unreached: UnreachedPlant[] = [];
   if (settings.contact && hasFeet) {
     const { clip } = performer;
-    const planted = plantFeet(plan, clip, contactsOf(performer), solesOf(onto), feetOf(performer), settings.plants);
+    const planted = plantFeet(
+      plan,
+      clip,
+      contactsOf(performer),
+      solesOf(onto),
+      feetOf(performer),
+      settings.plants,
+      receiver.skins,
+    );
     ({ targets, plants, unreached } = planted);
     notes.push(...unreachedNotes(unreached));
   }

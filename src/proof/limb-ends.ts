@@ -4,6 +4,7 @@ import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { jointName, type LimbName } from './build.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove } from './evidence.ts';
+import { kneelingOrNear } from './kneeling.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
 import { thicknessRatio } from './thickness.ts';
@@ -47,7 +48,7 @@ function limbTarget(
     const srcEnd = pathOf(source, performer.end);
     const side = limb.startsWith('left') ? 'left' : 'right';
     const isLeg = limb.endsWith('Leg');
-    const busy = isLeg ? standingOrNear(evidence, side) : restingOrNear(evidence, side);
+    const busy = isLeg ? standingOrKneeling(evidence, side) : restingOrNear(evidence, side);
     const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
     reachErrors(error, root, end, srcRoot, srcEnd, k, target.legLength, allowance);
@@ -123,6 +124,13 @@ function footLength(track: Track, { heel, ball, toe }: FootPoints): number {
   pointAt(track, 0, heel, a, 0);
   pointAt(track, 0, toe ?? ball, b, 0);
   return (distanceVec(a, 0, b, 0) * (toe ? 1 : 4 / 3)) / track.legLength;
+}
+
+/** Frames in which a foot does not swing. */
+function standingOrKneeling(evidence: Evidence, side: Side): Uint8Array {
+  const standing = standingOrNear(evidence, side);
+  const kneeling = kneelingOrNear(evidence, side);
+  return kneeling ? standing.map((stands, f) => stands | kneeling[f]!) : standing;
 }
 
 function standingOrNear(evidence: Evidence, side: Side): Uint8Array {

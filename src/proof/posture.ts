@@ -5,6 +5,7 @@ import { SIDES, type Side } from '../skeleton/side.ts';
 import { addByCloseness, degreesOf, directionBetween, keysBetween, turnDegreesOf, turnKeys } from './angles.ts';
 import { LIMB_NAMES } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
+import { kneelingOrNear } from './kneeling.ts';
 import { restingOrNear } from './limb-ends.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
@@ -180,6 +181,12 @@ export function measurePose(evidence: Evidence): Measure[] {
     const side: Side = name.startsWith('left') ? 'left' : 'right';
     const resting = /UpperArm|LowerArm/.test(name) ? restingOrNear(evidence, side) : null;
     if (resting) leaveOut(keys, resting);
+    const kneeling = /UpperLeg|LowerLeg/.test(name) ? kneelingOrNear(evidence, side) : null;
+    if (kneeling) {
+      // Both ends of thigh and shin are given then, and their own lines are what is kept.
+      const ofSegment = keysOf(own.get(name)!, performer.get(name)!, sharedFrames);
+      for (let f = 0; f < sharedFrames; f++) if (kneeling[f]) keys[f] = ofSegment[f]!;
+    }
     const { median, p95, worst: most } = spread(keys, sharedFrames, degreesOf);
     details[name] = { median, p95, worst: most };
     medians.set(name, median);

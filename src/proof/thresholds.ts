@@ -66,7 +66,7 @@ export const MEASURE_RULES = {
   'limb-target-feet': {
     title: 'Feet reach',
     meaning:
-      'Distance of a swinging ankle from its scaled target: own hip + own leg length / source leg length × (source ankle − source hip), in 95 of 100 frames.',
+      'Distance of a swinging ankle from its scaled target: own hip + own leg length / source leg length × (source ankle − source hip), in 95 of 100 frames in which the foot neither stands nor lies behind a knee on the floor.',
     unit: 'leg length',
     threshold: 0.05,
     reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult. What the foot is longer than the source's, against the leg, is taken off first: a long foot that rolls over its toes carries the ankle away by as much.`,
@@ -125,7 +125,7 @@ export const MEASURE_RULES = {
   'pose-fidelity': {
     title: 'Pose fidelity',
     meaning:
-      'Angle between the line of a limb (root to end), the side to which it is bent, a hand, or the heading of a foot, and that of the source, in 95 of 100 frames, for the worst of them.',
+      'Angle between the line of a limb (root to end), the side to which it is bent, a hand, or the heading of a foot, and that of the source, in 95 of 100 frames, for the worst of them; while a knee is on the floor, of thigh and shin.',
     unit: 'degree',
     threshold: 20,
     reason: `${NO_SOURCE}: plants and reach turn a limb by some degrees; a wrong pairing or rest pose gives more.`,

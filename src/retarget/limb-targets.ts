@@ -10,6 +10,10 @@ export interface LimbTargets {
   readonly positionWeights: Float64Array;
   /** Up to this share of its length a limb is stretched as the target asks, before its reach is softened; frameCount × 4. */
   readonly reaches: Float64Array;
+  /** Where knee or elbow should be: the bent limb turns about the line from its root to its end; frameCount × 4 × 3. */
+  readonly middles: Float64Array;
+  /** frameCount × 4. */
+  readonly middleWeights: Float64Array;
   /** World rotation of the end effector joint, xyzw, frameCount × 4 limbs × 4. */
   readonly rotations: Float64Array;
   /** frameCount × 4. */
@@ -28,6 +32,8 @@ export function createLimbTargets(frameCount: number): LimbTargets {
     positions: new Float64Array(frameCount * 12),
     positionWeights: new Float64Array(frameCount * 4),
     reaches: new Float64Array(frameCount * 4),
+    middles: new Float64Array(frameCount * 12),
+    middleWeights: new Float64Array(frameCount * 4),
     rotations: new Float64Array(frameCount * 16),
     rotationWeights: new Float64Array(frameCount * 4),
     toeRotations: new Float64Array(frameCount * 8),

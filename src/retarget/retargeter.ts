@@ -355,6 +355,43 @@ class FrameLoop implements Retargeter {
     solveTwoBone(positions, root, middle, end, goal, 0, hinge, 0, turns, scratch);
     mulQuat(rotations, dstUpper * 4, turns, 0, rotations, dstUpper * 4);
     mulQuat(rotations, dstLower * 4, turns, 4, rotations, dstLower * 4);
+    if (held > 0 && targets!.middleWeights[at]! > 0) this.turnMiddle(limb, root, middle, targets!, at);
+  }
+
+  /** Turns a solved limb about the line from its root to its goal, its middle joint towards where it should be. */
+  private turnMiddle(
+    { dstUpper, dstLower }: LimbPlan,
+    root: number,
+    middle: number,
+    targets: LimbTargets,
+    at: number,
+  ): void {
+    const { worldRotations: rotations, worldPositions: positions, vec, goal, hinge, turns, quatA } = this;
+    const { middles, middleWeights } = targets;
+    subVec(vec, 0, positions, middle, positions, root);
+    rotateVec(vec, 0, turns, 0, vec, 0);
+    subVec(goal, 0, goal, 0, positions, root);
+    const size = Math.sqrt(goal[0]! * goal[0]! + goal[1]! * goal[1]! + goal[2]! * goal[2]!);
+    if (size < 1e-9) return;
+    const x = goal[0]! / size;
+    const y = goal[1]! / size;
+    const z = goal[2]! / size;
+    subVec(hinge, 0, middles, at * 3, positions, root);
+    // Sine and cosine of the angle between the two, seen along the line.
+    const along = (vec[0]! * x + vec[1]! * y + vec[2]! * z) * (hinge[0]! * x + hinge[1]! * y + hinge[2]! * z);
+    const cosine = vec[0]! * hinge[0]! + vec[1]! * hinge[1]! + vec[2]! * hinge[2]! - along;
+    const sine =
+      x * (vec[1]! * hinge[2]! - vec[2]! * hinge[1]!) +
+      y * (vec[2]! * hinge[0]! - vec[0]! * hinge[2]!) +
+      z * (vec[0]! * hinge[1]! - vec[1]! * hinge[0]!);
+    const half = 0.5 * middleWeights[at]! * Math.atan2(sine, cosine);
+    const s = Math.sin(half);
+    quatA[0] = x * s;
+    quatA[1] = y * s;
+    quatA[2] = z * s;
+    quatA[3] = Math.cos(half);
+    mulQuat(rotations, dstUpper * 4, quatA, 0, rotations, dstUpper * 4);
+    mulQuat(rotations, dstLower * 4, quatA, 0, rotations, dstLower * 4);
   }
 
   /** Turns hand or foot to its target; toes that the performer turns go along. */

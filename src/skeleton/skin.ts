@@ -93,3 +93,15 @@ function worldBind(bind: Float64Array, pose: WorldPose, j: number, scratch: Floa
   scratch[at + 7]! += pose.positions[j * 3 + 1]!;
   scratch[at + 11]! += pose.positions[j * 3 + 2]!;
 }
+
+/** The joint that moves a vertex by more than half; -1 where none does. */
+export function heaviestJoint({ influences, joints, weights }: SkinMesh, v: number): number {
+  let sum = 0;
+  let most = 0;
+  let joint = -1;
+  for (let i = v * influences; i < (v + 1) * influences; i++) {
+    sum += weights[i]!;
+    if (weights[i]! > most) [most, joint] = [weights[i]!, joints[i]!];
+  }
+  return most > 0.5 * sum ? joint : -1;
+}
