@@ -107,9 +107,8 @@ export {
   type Correction,
   type Mapping,
   type MappingSide,
-  parseMapping,
-  writeMapping,
 } from './pairing/mapping.ts';
+export { parseMapping, writeMapping } from './pairing/mapping-file.ts';
 export { type MotionFrame, readMotionFrame } from './pairing/motion-frame.ts';
 export { directionName } from './pairing/point.ts';
 export { type BodyConstraints, type BodyInput, readBody } from './pairing/read-body.ts';

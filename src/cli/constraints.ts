@@ -3,7 +3,7 @@ import { fileURLToPath } from 'node:url';
 import { Option } from 'commander';
 import { RigproofError } from '../errors.ts';
 import { readTextFile } from '../formats/node.ts';
-import { applyConvention, applyMapping, type Mapping, parseMapping } from '../pairing/mapping.ts';
+import { applyConvention, applyMapping, type Mapping } from '../pairing/mapping.ts';
 import { nearestName } from '../pairing/nearest-name.ts';
 import type { BodyConstraints } from '../pairing/read-body.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
@@ -72,6 +72,8 @@ export async function readMapping(nameOrPath: string): Promise<NamedMapping> {
     );
   }
   const path = isFile ? nameOrPath : `${READY}${nameOrPath}.json`;
+  // Loaded only where there is such a file: the library that checks it takes some 70 ms of processor time to load.
+  const { parseMapping } = await import('../pairing/mapping-file.ts');
   return { name: nameOrPath, mapping: parseMapping(await readTextFile(path), nameOrPath) };
 }
 

@@ -3,7 +3,7 @@ import { Command, InvalidArgumentError } from 'commander';
 import { mappingOf, type PairedFigure, type PairingReport, reportPairing } from '../convert/pairing-report.ts';
 import { RigproofError } from '../errors.ts';
 import { keepInputs, writeWholeFile } from '../formats/node.ts';
-import { writeMapping } from '../pairing/mapping.ts';
+import { writeMapping } from '../pairing/mapping-file.ts';
 import { nearestName } from '../pairing/nearest-name.ts';
 import { ROLES, type Role } from '../pairing/roles.ts';
 import { frameOptions } from './body-options.ts';

@@ -4,7 +4,7 @@ import { beforeAll, describe, expect, it } from 'vitest';
 import { makeSamples } from '../../samples/make.ts';
 import type { PairingReport } from '../../src/convert/pairing-report.ts';
 import type { Inspection } from '../../src/inspect.ts';
-import { parseMapping } from '../../src/pairing/mapping.ts';
+import { parseMapping } from '../../src/pairing/mapping-file.ts';
 import { runCli, scratchFolder } from './run-cli.ts';
 
 const CLIP = 'night-round.bvh';

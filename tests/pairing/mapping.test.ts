@@ -3,15 +3,8 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { z } from 'zod';
 import { formatError, RigproofError } from '../../src/errors.ts';
-import {
-  applyChain,
-  applyConvention,
-  applyMapping,
-  type Mapping,
-  mappingSideOf,
-  parseMapping,
-  writeMapping,
-} from '../../src/pairing/mapping.ts';
+import { applyChain, applyConvention, applyMapping, type Mapping, mappingSideOf } from '../../src/pairing/mapping.ts';
+import { parseMapping, writeMapping } from '../../src/pairing/mapping-file.ts';
 import { MAPPING_SCHEMA } from '../../src/pairing/mapping-schema.ts';
 import { ROLES } from '../../src/pairing/roles.ts';
 import { buildSkeleton, type JointSource } from '../../src/skeleton/skeleton.ts';

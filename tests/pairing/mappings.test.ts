@@ -1,7 +1,7 @@
 import { existsSync } from 'node:fs';
 import { readdir, readFile } from 'node:fs/promises';
 import { describe, expect, it } from 'vitest';
-import { parseMapping } from '../../src/pairing/mapping.ts';
+import { parseMapping } from '../../src/pairing/mapping-file.ts';
 import { mirrorRole, REQUIRED_ROLES, ROLES, type Role } from '../../src/pairing/roles.ts';
 
 const folder = new URL('../../mappings/', import.meta.url);

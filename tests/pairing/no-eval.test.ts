@@ -1,5 +1,5 @@
 import { expect, it, vi } from 'vitest';
-import { parseMapping } from '../../src/pairing/mapping.ts';
+import { parseMapping } from '../../src/pairing/mapping-file.ts';
 
 it('reads a mapping without compiling code, as a strict Content-Security-Policy asks', () => {
   const compile = vi.spyOn(globalThis, 'Function');
