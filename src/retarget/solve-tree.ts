@@ -20,6 +20,7 @@ export interface SolveTree {
  *
  * @param pelvis  the joint whose place the motion gives: the hips, or the root of a body without
  * @param follow  joints that ride with the body part that is nearest to them in the rest pose
+ * @throws RETARGET_CYCLE where a pairing made by hand says that a joint carries what it hangs under in the file
  */
 export function solveTree(skeleton: Skeleton, body: Body, pelvis: number, follow: readonly number[] = []): SolveTree {
   const { roles, spineChain } = body;
@@ -44,7 +45,7 @@ export function solveTree(skeleton: Skeleton, body: Body, pelvis: number, follow
   const own = parents.slice();
   for (const joint of follow) if (!parts.includes(joint)) carry(joint, nearestPart(skeleton, own, parts, joint));
 
-  const order = orderByParent(parents);
+  const order = orderByParent(skeleton, roles, parents);
   const moved: number[] = [];
   for (let j = 0; j < skeleton.jointCount; j++) if (parents[j] !== skeleton.parents[j]) moved.push(j);
   return { parents, order, moved };
@@ -117,7 +118,7 @@ function distanceToSegment(positions: Float64Array, point: number, from: number,
   return Math.sqrt(sum);
 }
 
-function orderByParent(parents: Int16Array): Int16Array {
+function orderByParent(skeleton: Skeleton, roles: Body['roles'], parents: Int16Array): Int16Array {
   const order: number[] = [];
   const placed = new Uint8Array(parents.length);
   let rest = Array.from(parents, (_, j) => j);
@@ -131,17 +132,31 @@ function orderByParent(parents: Int16Array): Int16Array {
         order.push(j);
       }
     }
-    if (later.length === rest.length) {
-      throw new RigproofError(
-        'RETARGET_CYCLE',
-        'The pairing makes some joints carry each other in a circle.',
-        {},
-        {
-          hint: 'Check the mapping: a foot cannot carry its own thigh. Leave out the pairings that were made by hand one by one.',
-        },
-      );
-    }
+    if (later.length === rest.length) throw circleError(skeleton, roles, circleAbove(parents, rest[0]!));
     rest = later;
   }
   return Int16Array.from(order);
+}
+
+/** The joints of the circle that one comes to from parent to parent, each before the one that it carries. */
+function circleAbove(parents: Int16Array, joint: number): number[] {
+  const way: number[] = [];
+  let j = joint;
+  for (; !way.includes(j); j = parents[j]!) way.push(j);
+  return way.slice(way.indexOf(j)).reverse();
+}
+
+function circleError(skeleton: Skeleton, roles: Body['roles'], circle: readonly number[]): RigproofError {
+  const named = circle.map((joint) => {
+    const role = ROLES.find((its) => roles[its] === joint);
+    return role ? `${skeleton.names[joint]} (paired as ${role})` : skeleton.names[joint]!;
+  });
+  return new RigproofError(
+    'RETARGET_CYCLE',
+    `The pairing makes joints carry each other in a circle: ${[...named, skeleton.names[circle[0]!]].join(' carries ')}.`,
+    { joint: skeleton.names[circle[0]!]! },
+    {
+      hint: 'Exchange the roles of these joints in the mapping, or leave them out of it: a joint that hangs under another in the rig cannot be the thigh or upper arm to its shin or forearm.',
+    },
+  );
 }

@@ -22,6 +22,25 @@ function poseOf(skeleton: Skeleton, clip: Clip, f: number) {
   return pose;
 }
 
+describe('roles given by hand', () => {
+  it('that make two joints carry each other are named, with what to do', () => {
+    const target = figure();
+    const { leftUpperArm, leftLowerArm } = target.body.roles;
+    const roles = { ...target.body.roles, leftUpperArm: leftLowerArm!, leftLowerArm: leftUpperArm! };
+    const exchanged = { ...target, body: { ...target.body, roles } };
+    // The rig hangs the forearm under the upper arm, the mapping the upper arm under the forearm.
+    expect(() => compileRetarget(figure(), exchanged)).toThrowError(
+      expect.objectContaining({
+        code: 'RETARGET_CYCLE',
+        message: expect.stringContaining(
+          'circle: leftLowerArm (paired as leftUpperArm) carries leftUpperArm (paired as leftLowerArm) carries leftLowerArm.',
+        ),
+        hint: expect.stringMatching(/^Exchange the roles of these joints in the mapping/),
+      }),
+    );
+  });
+});
+
 describe('joints held at rest', () => {
   const source = figure({ fingers: true });
   const motion = wander(source, 12);
