@@ -50,6 +50,35 @@ describe('weightNear', () => {
     expect(weights[40]).toBe(0);
     expect(weights[10]).toBe(0);
     expect(weights[25 - 10]).toBeCloseTo(0.5, 12);
+    // A smooth step, 3u² − 2u³, is 0.104 at a fifth and 0.896 at four fifths.
+    expect(weights[32]).toBeCloseTo(0.896, 12);
+    expect(weights[12]).toBeCloseTo(0.104, 12);
+  });
+
+  it('lets two spans overlap in a gap: what each leaves is multiplied', () => {
+    const weights = new Float64Array(40);
+    weightNear(
+      weights,
+      [
+        { first: 0, last: 10 },
+        { first: 20, last: 39 },
+      ],
+      10,
+    );
+    expect(weights[15]).toBeCloseTo(1 - 0.5 * 0.5, 12);
+    expect(weights[12]).toBeCloseTo(1 - 0.104 * 0.896, 12);
+    expect(weights[18]).toBeCloseTo(1 - 0.104 * 0.896, 12);
+    for (const f of [0, 10, 20, 39]) expect(weights[f]).toBe(1);
+    // Six frames after the first and two after the second, which is shorter than the ramp.
+    weightNear(
+      weights,
+      [
+        { first: 0, last: 10 },
+        { first: 13, last: 14 },
+      ],
+      10,
+    );
+    expect(weights[16]).toBeCloseTo(1 - 0.648 * 0.104, 12);
   });
 });
 
@@ -60,6 +89,22 @@ describe('envelope', () => {
     const over = envelope(values, 8);
     for (let f = 0; f < 200; f++) expect(over[f]!).toBeGreaterThanOrEqual(values[f]! - 1e-12);
     expect(over[100]).toBeCloseTo(1, 12);
+  });
+
+  it('makes a triangle of one value: largest within the radius, then averaged over it', () => {
+    const values = new Float64Array(40);
+    values[20] = 1;
+    const over = envelope(values, 3);
+    // A box of seven frames averaged over seven: falls by a seventh a frame, to zero seven frames away.
+    for (let f = 0; f < 40; f++) expect(over[f]).toBeCloseTo(Math.max(0, 1 - Math.abs(f - 20) / 7), 12);
+  });
+
+  it('goes on at the ends as it is there', () => {
+    const over = envelope(Float64Array.of(4, 0, 0, 0, 0, 0, 0, 2), 2);
+    // Largest within two frames: 4 4 4 0 0 2 2 2, and the first and last go on beyond the ends.
+    [4, 16 / 5, 12 / 5, 10 / 5, 8 / 5, 6 / 5, 8 / 5, 2].forEach((value, f) => {
+      expect(over[f]).toBeCloseTo(value, 12);
+    });
   });
 
   it('averages as the definition says', () => {
