@@ -111,3 +111,30 @@ describe('a foot that is a little higher than the floor', () => {
     expect(covered(detect(rising(BOARD, 0), other).left.heel, 4, DURATION)).toBe(0);
   });
 });
+
+describe('a foot that keeps still high up while the other one moves', () => {
+  /** Both feet leave the floor at 1 s, swing to and fro 0.4 m up, and are back at `back`; the left one pauses on its way. */
+  function swing(back: number, pause: [number, number]) {
+    const foot = (x: number, pauses: boolean): FootPoints => {
+      const point = (z: number): Float64Array => {
+        const moves: Move[] = [];
+        for (let start = 1, ahead = 0.5; start < back - 0.35; start += 0.3, ahead = -ahead) {
+          if (pauses && start > pause[0] && start < pause[1]) continue;
+          moves.push({ start, end: start + 0.3, to: [x, 0.4, z + ahead] });
+        }
+        moves.push({ start: back - 0.3, end: back, to: [x, 0, z] });
+        return path(FPS, back + 1, [x, 0, z], moves);
+      };
+      return { heel: point(0), ball: point(0.18) };
+    };
+    return detect(foot(0.1, true), foot(-0.1, false));
+  }
+
+  it('stands on a step if it was on the floor shortly before', () => {
+    expect(covered(swing(5.8, [1.5, 2.4]).left.foot, 1.3, 5.4)).toBeGreaterThan(0.6);
+  });
+
+  it('hangs in the air if neither foot was on the floor for 1.5 s before and after', () => {
+    expect(covered(swing(6.4, [3.1, 4]).left.foot, 1.3, 6)).toBe(0);
+  });
+});
