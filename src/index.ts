@@ -69,7 +69,7 @@ export {
   performerFromCharacter,
 } from './convert/performer.ts';
 export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
-export { rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
+export { type RereadCharacter, rereadCharacter, rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
 export { rigReport } from './convert/rig-report.ts';
 export { ROOT_MOTIONS, type RootMotion, withTravel } from './convert/root-motion.ts';
 // Faults and findings

@@ -1,4 +1,5 @@
 import { withMeshTips } from '../alignment/mesh-tips.ts';
+import { RigproofError } from '../errors.ts';
 import { type CharacterWithMore, readAddedAnimations } from '../formats/gltf/added-animations.ts';
 import type { Character } from '../formats/gltf/character.ts';
 import type { GltfContainer } from '../formats/gltf/container.ts';
@@ -37,7 +38,10 @@ export async function rereadCharacter({ character }: Receiver, container: GltfCo
 /**
  * A character that was read back from a delivered file, playing one of its animations, as the proof sees it. Roles and
  * placement are those that were decided before; everything else comes from the file.
- * @param keys  those of the animation, where they have been read before
+ * @param written  as `rereadCharacter` reads it: opened as a file of unknown origin, the motion in it may be taken for its
+ *   reference pose, and its soles are then measured on feet in mid-stride
+ * @param keys     those of the animation, where they have been read before
+ * @throws RigproofError REREAD_REFERENCE_POSE where the two have reference poses of different kinds
  */
 export function rereadFigure(
   receiver: Receiver,
@@ -46,6 +50,15 @@ export function rereadFigure(
   keys?: AnimationTracks,
 ): ProofFigure {
   const { placement, actor, character } = receiver;
+  const [taken, found] = [character.referencePose.kind, written.referencePose.kind];
+  if (taken !== found) {
+    throw new RigproofError(
+      'REREAD_REFERENCE_POSE',
+      `The reference pose of the written character is its ${found}; the motion was made for its ${taken}.`,
+      {},
+      { hint: 'Read the written file with rereadCharacter, which takes the same pose.' },
+    );
+  }
   const { clip } = readAnimation(written, animation, writtenRate(written, animation), keys);
   if (written.skeleton === character.skeleton && written.skins === character.skins) {
     const { skeleton, body } = actor;
@@ -55,8 +68,8 @@ export function rereadFigure(
   const roles: RoleMap = {};
   for (const [role, joint] of Object.entries(actor.body.roles) as [keyof RoleMap, number][]) {
     // The file has the same nodes in the same order; which of them are joints may differ, since more of them move now.
-    const found = jointOfNode.get(character.binding.nodes[joint]!);
-    if (found !== undefined) roles[role] = found;
+    const node = jointOfNode.get(character.binding.nodes[joint]!);
+    if (node !== undefined) roles[role] = node;
   }
   const skins = written.skins.map((mesh) => placeSkin(mesh, placement));
   return {

@@ -8,7 +8,7 @@ import { deliver } from '../../src/convert/deliver.ts';
 import { openCharacter } from '../../src/convert/open-character.ts';
 import { performerFromBvh } from '../../src/convert/performer.ts';
 import { createReceiver } from '../../src/convert/receiver.ts';
-import { rereadFigure } from '../../src/convert/reread.ts';
+import { rereadCharacter, rereadFigure } from '../../src/convert/reread.ts';
 import { rigReport } from '../../src/convert/rig-report.ts';
 import { parseBvh } from '../../src/formats/bvh/index.ts';
 import { parseContainer } from '../../src/formats/gltf/container.ts';
@@ -29,7 +29,8 @@ async function sheet(clip: Uint8Array, character: Uint8Array, swapped: readonly 
     swapped.length > 0 ? { ...roles, ...Object.fromEntries(swapped.map((r) => [r, roles[mirrorRole(r)]!])) } : {};
   const receiver = createReceiver(rig, { fixed });
   const { clip: moved, performer: played } = convert(performer, receiver);
-  const written = await openCharacter(parseContainer(deliver(receiver, moved, { name: 'walk' }).bytes, 'hero.glb'));
+  const { bytes } = deliver(receiver, moved, { name: 'walk' });
+  const { character: written } = await rereadCharacter(receiver, parseContainer(bytes, 'hero.glb'));
   return proofSheet(
     rereadFigure(receiver, written, 0),
     sourceFigure(played),

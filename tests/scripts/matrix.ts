@@ -22,6 +22,7 @@ import {
   prove,
   RigproofError,
   readBody,
+  rereadCharacter,
   rereadFigure,
   sourceFigure,
 } from '../../src/index.ts';
@@ -87,7 +88,7 @@ for (const rig of list('rigs', /\.(glb|gltf|vrm)$/, values.rigs)) {
       const after = await errorsOf(written.bytes);
       if (after > before)
         throw new Error(`the validator finds ${after - before} errors that the character did not have`);
-      const reread = await openCharacter(parseContainer(written.bytes, rig));
+      const { character: reread } = await rereadCharacter(receiver, parseContainer(written.bytes, rig));
       const figure = rereadFigure(receiver, reread, reread.animations.length - 1);
       const proof = prove(figure, sourceFigure(performer), { contacts: contacts ?? undefined, unreached });
       report(rig, performer.name, proof);
