@@ -19,7 +19,7 @@ import type { LegTrack } from './leg-track.ts';
 import { type Attitude, attitudeOf, type LevelFoot, supportHeight } from './level-foot.ts';
 import type { SourceKnee } from './low-rests.ts';
 import { type KneeSkin, kneeThickness } from './low-skin.ts';
-import type { ReachLeg } from './pelvis-shift.ts';
+import type { ReachLeg } from './reach-leg.ts';
 import { pointTrajectories, type Sole } from './sole.ts';
 
 /** A leg that kneels, frame-major, world space, before the pelvis shift. */

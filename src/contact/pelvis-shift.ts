@@ -17,6 +17,8 @@
  * legs met, their smoothed sum had no direction, and the pelvis jerked.
  */
 import { solveSmoothPath } from '../math/smooth-path.ts';
+import type { ReachLeg } from './reach-leg.ts';
+import { widenLimits } from './shift-limits.ts';
 
 /**
  * Rounds of Gauss–Newton at most. Most clips settle in seven to eleven, legs much too short for their plants in up to thirty;
@@ -46,24 +48,6 @@ const EASE = 0.055;
 /** A leg is asked to reach this share less than it could, so that rounding does not undo it. */
 const MARGIN = 1e-4;
 
-export interface ReachLeg {
-  /** Hip joint (root of the leg) before any shift, frames × 3, metres. */
-  hips: Float64Array;
-  /** Where the ankle has to be, frames × 3. */
-  goals: Float64Array;
-  /** How far the ankle is moved from where the plain retarget has it, frames × 3. */
-  offsets: Float64Array;
-  /** Distance from hip to ankle as the performer has it, and the farthest reach of the leg, a frame, metres. */
-  extensions: Float64Array;
-  reaches: Float64Array;
-  /** The nearest that the ankle may come to the hip, a frame, metres: knees do not fold further than they can. */
-  nearest: Float64Array;
-  /** 1 where the foot stands, 0 where it swings freely, a frame: how far its goal has to be met. */
-  held: Float64Array;
-  /** Length of the leg, metres. */
-  length: number;
-}
-
 /** A height that the pelvis has to have: shifts, metres, and how surely they are meant, 0 to 1, a frame. */
 export interface HeldHeight {
   shifts: Float64Array;
@@ -86,6 +70,7 @@ const LOW_KEEP = 10;
  * @param largest  longest shift, metres
  * @param out      shifts, frames × 3, overwritten
  * @param low      knees and seat that rest on the floor
+ * @param more     by how much longer a shift may be where a plant is out of reach without, metres
  */
 export function shiftPelvis(
   legs: readonly ReachLeg[],
@@ -94,6 +79,7 @@ export function shiftPelvis(
   largest: number,
   out: Float64Array,
   low: LowHolds = { knees: [], seat: null },
+  more = 0,
 ): void {
   out.fill(0);
   if (legs.length === 0 || frameCount === 0) return;
@@ -122,9 +108,11 @@ export function shiftPelvis(
     out.set(right);
     if (barrier === BARRIER && change < SETTLED * legs[0]!.length) break;
   }
+  const limits = lowness.map((low) => largest * (1 + (LOW_LARGEST - 1) * low));
+  if (more > 0) widenLimits(limits, more, legs, frameDuration, out);
   for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
     const length = Math.hypot(out[at]!, out[at + 1]!, out[at + 2]!);
-    const most = largest * (1 + (LOW_LARGEST - 1) * lowness[f]!);
+    const most = limits[f]!;
     if (length > most) for (let k = 0; k < 3; k++) out[at + k]! *= most / length;
   }
 }

@@ -27,9 +27,11 @@ import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
 import { findLow } from './low-rests.ts';
 import { kneeSkin } from './low-skin.ts';
-import { type LowHolds, type ReachLeg, shiftPelvis } from './pelvis-shift.ts';
+import { type LowHolds, shiftPelvis } from './pelvis-shift.ts';
+import type { ReachLeg } from './reach-leg.ts';
 import { choosePivots, flatsOf, placeRests, type Rest, restsOf, restsOutside, standsOf } from './rests.ts';
 import { seatHeight } from './seat.ts';
+import { hipExcess } from './shift-limits.ts';
 import type { MovingFeet, Sole } from './sole.ts';
 import { setStepHeights } from './step-heights.ts';
 import { unreachedPlants } from './unreached.ts';
@@ -41,7 +43,10 @@ export interface PlantOptions {
   rise: number;
   /** Share of the leg up to which it is stretched out to keep a plant: knees never snap straight. */
   reach: number;
-  /** Largest pelvis shift, share of the leg length; a plant that needs more is not met, and is reported. */
+  /**
+   * Largest pelvis shift, share of the leg length; where a plant needs more, as much more as the hips are wider than the
+   * performer's (`hipExcess`). A plant that needs still more is not met, and is reported.
+   */
   largestShift: number;
 }
 
@@ -129,6 +134,7 @@ export function plantFeet(
   if (!low && restsOfLeg.every((rests) => rests.length === 0)) return { targets, plants: [], unreached: [] };
   const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
   const largestShift = settings.largestShift * meanLength;
+  const more = hipExcess(plan);
   const kneels = legs.map((leg, l) => {
     const knee = low?.knees[l];
     if (!knee || knee.spans.length === 0) return null;
@@ -152,7 +158,7 @@ export function plantFeet(
     kneels.forEach((kneel, l) => {
       if (kneel) reachKneeling(reachLegs[l]!, kneel);
     });
-    shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts, holds);
+    shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts, holds, more);
     stances.forEach((stance, l) => {
       fillTargets(stance, reachLegs[l]!, plan, frameDuration, targets);
       const kneel = kneels[l];
@@ -163,7 +169,7 @@ export function plantFeet(
   return {
     targets,
     plants: stances.flatMap(({ leg, rests }) => rests.map((rest) => plantOf(leg.side, rest, frameDuration))),
-    unreached: unreachedPlants(stances, targets, lift, largestShift, frameDuration),
+    unreached: unreachedPlants(stances, targets, lift, largestShift + more, frameDuration),
   };
 }
 

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { type ReachLeg, shiftPelvis } from '../../src/contact/pelvis-shift.ts';
+import { shiftPelvis } from '../../src/contact/pelvis-shift.ts';
+import type { ReachLeg } from '../../src/contact/reach-leg.ts';
 
 const LENGTH = 0.8;
 
