@@ -33,10 +33,10 @@ export const DRIVEN = 1;
 export const BLENDED = 2;
 export const TWISTED = 3;
 
-/** One limb, source and target, in joint indices; -1 where there is none. */
 /** Knees and elbows flex by 140 to 150 degrees (Soucie et al. 2011). */
 const FOLDED_COSINE = Math.cos((150 * Math.PI) / 180);
 
+/** One limb, source and target, in joint indices; -1 where there is none. */
 export interface LimbPlan {
   limb: number;
   srcUpper: number;

@@ -33,7 +33,6 @@ const { values } = parseArgs({
     rigs: { type: 'string' },
     clips: { type: 'string' },
     out: { type: 'string' },
-    summary: { type: 'boolean' },
   },
 });
 
