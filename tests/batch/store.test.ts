@@ -191,8 +191,9 @@ describe.skipIf(!hasRedis)(
       doomed.child.kill('SIGKILL');
       const left = 10 - recordsIn('killed');
       expect(left).toBeGreaterThan(0);
-      const workers = [await startWorker(store, '--until-empty'), await startWorker(store, '--until-empty')];
+      const workers = [await startWorker(store), await startWorker(store)];
       const { code, stdout, stderr } = await producer.ended;
+      for (const { child } of workers) child.kill('SIGINT');
       const ends = await Promise.all(workers.map(({ ended }) => ended));
       expect((await doomed.ended).code).toBeNull();
       expect(ends.map((end) => end.code)).toEqual([0, 0]);
@@ -231,8 +232,10 @@ describe.skipIf(!hasRedis)(
         home.environment,
       );
       // Seen from the worker's folder.
-      const worker = await startWorker('../farm', '--until-empty');
+      // Not until it is empty: it may be so for a moment while the batch hands in.
+      const worker = await startWorker('../farm');
       expect((await producer.ended).code).toBe(3);
+      worker.child.kill('SIGINT');
       expect((await worker.ended).code).toBe(0);
       expect(contentOf(join(home.cwd, 'out'))).toEqual(packed);
       await rm(join(shared, '.rigproof/inputs'), { recursive: true });
@@ -255,8 +258,9 @@ describe.skipIf(!hasRedis)(
       while (content().length < 7) await wait(5);
       const clip = content().find((name) => s3.objects('motion').get(name)!.includes('HIERARCHY'))!;
       s3.objects('motion').delete(clip);
-      const worker = await startWorker(store, '--until-empty');
+      const worker = await startWorker(store);
       const { stdout, stderr } = await producer.ended;
+      worker.child.kill('SIGINT');
       await worker.ended;
       expect((JSON.parse(stdout) as BatchCommandResult).counts).toMatchObject({ jobs: 10, missing: 0 });
       expect(stderr).toMatch(/BATCH_WORKER_LOST .*does not hold it whole/);
