@@ -1,4 +1,5 @@
 import { RigproofError } from '../errors.ts';
+import { selectInPlace } from '../math/select.ts';
 import type { Side } from '../skeleton/side.ts';
 
 /** Where the heel and the ball of one foot are: each frames × 3, metres, Y up. */
@@ -75,27 +76,13 @@ function filled(point: Float64Array, name: string): Float64Array {
 }
 
 /**
- * The value below which `share` of the first `count` values lie; reorders them. By selection (Hoare 1961, 'Find'), which takes
+ * The value below which `share` of the first `count` values lie; reorders them. By selection, which takes
  * linear time on average: sorting them all took more than half of the time of `detectContacts`.
  */
 export function quantile(values: Float64Array, count: number, share: number): number {
   if (count === 0) return 0;
   const k = Math.min(count - 1, Math.max(0, Math.round(share * (count - 1))));
-  for (let left = 0, right = count - 1; left < right; ) {
-    const pivot = values[k]!;
-    let i = left;
-    let j = right;
-    while (i <= j) {
-      while (values[i]! < pivot) i++;
-      while (values[j]! > pivot) j--;
-      if (i > j) break;
-      const value = values[i]!;
-      values[i++] = values[j]!;
-      values[j--] = value;
-    }
-    if (j < k) left = i;
-    if (k < i) right = j;
-  }
+  selectInPlace(values, 0, count - 1, k);
   return values[k]!;
 }
 

@@ -1,3 +1,5 @@
+import { selectInPlace } from '../math/select.ts';
+
 /** Order statistics of series, selected in place of sorted: the order of the other 99 % of a series is not asked for. */
 
 let scratch = new Float64Array(4096);
@@ -6,32 +8,6 @@ function copied(values: ArrayLike<number>, count: number): Float64Array {
   if (scratch.length < count) scratch = new Float64Array(count * 2);
   for (let i = 0; i < count; i++) scratch[i] = values[i]!;
   return scratch;
-}
-
-/** Puts the k-th smallest of `values[left … right]` to place `k`: nothing before it is larger, nothing behind it smaller. */
-export function selectInPlace(values: Float64Array, left: number, right: number, k: number): void {
-  while (right > left) {
-    const a = values[left]!;
-    const b = values[(left + right) >> 1]!;
-    const c = values[right]!;
-    const pivot = Math.max(Math.min(a, b), Math.min(Math.max(a, b), c));
-    let i = left;
-    let j = right;
-    do {
-      while (values[i]! < pivot) i++;
-      while (values[j]! > pivot) j--;
-      if (i <= j) {
-        const swap = values[i]!;
-        values[i] = values[j]!;
-        values[j] = swap;
-        i++;
-        j--;
-      }
-    } while (i <= j);
-    if (k <= j) right = j;
-    else if (k >= i) left = i;
-    else return;
-  }
 }
 
 /** Where the share `p` of `count` sorted numbers lies: the place before it, and how far it is to the next. */
