@@ -542,9 +542,12 @@ function soleAt(foot: Foot, points: SolePoints, soleHeight: number, source: Sole
   };
 }
 
+/** A shin that rises less than this share of its length from ankle to knee (75 degrees off the vertical) lies. */
+const UPRIGHT = 0.25;
+
 /**
- * The frame in which a foot stands as it usually does: among those in which its toes are low and it moves little, the
- * one with the median dip from ankle to toes.
+ * The frame in which a foot stands as it usually does: among those in which its shin is over it, its toes are low and it
+ * moves little, the one with the median dip from ankle to toes.
  */
 export function standingFrame(skeleton: Skeleton, clip: Clip, roles: RoleMap, side: Side): number {
   const joint = roles[sidedRole(side, 'Foot')] ?? roles[sidedRole(side, 'LowerLeg')];
@@ -558,25 +561,43 @@ export function standingFrame(skeleton: Skeleton, clip: Clip, roles: RoleMap, si
   const [ankles] = pointTrajectories(skeleton, clip, joint, [[0, 0, 0]]);
   const ends = far ? pointTrajectories(skeleton, clip, far.joint, [far.at])[0]! : ankles!;
   const { frameCount } = clip;
-  const speeds = new Float64Array(frameCount);
-  const heights = new Float64Array(frameCount);
-  for (let f = 0; f < frameCount; f++) heights[f] = ends[f * 3 + 1]!;
-  const low = quantile(heights, frameCount, 0.3);
+  const upright = uprightFrames(skeleton, clip, roles[sidedRole(side, 'LowerLeg')], joint, ankles!);
+  const count = upright.length;
+  const heights = Float64Array.from(upright, (f) => ends[f * 3 + 1]!);
+  const low = quantile(heights, count, 0.3);
   // Both ends of a flat foot are slow; one that rolls has a fast end.
-  for (let f = 0; f < frameCount; f++) {
+  const speeds = Float64Array.from(upright, (f) => {
     const a = Math.max(0, f - 1) * 3;
     const b = Math.min(frameCount - 1, f + 1) * 3;
-    speeds[f] = distanceVec(ends, a, ends, b) + distanceVec(ankles!, a, ankles!, b);
-  }
-  const slow = quantile(speeds.slice(), frameCount, 0.3);
+    return distanceVec(ends, a, ends, b) + distanceVec(ankles!, a, ankles!, b);
+  });
+  const slow = quantile(speeds.slice(), count, 0.3);
   const standing: { f: number; dip: number }[] = [];
-  for (let f = 0; f < frameCount; f++) {
-    if (ends[f * 3 + 1]! > low || speeds[f]! > slow) continue;
+  for (let i = 0; i < count; i++) {
+    const f = upright[i]!;
+    if (ends[f * 3 + 1]! > low || speeds[i]! > slow) continue;
     standing.push({ f, dip: ankles![f * 3 + 1]! - ends[f * 3 + 1]! });
   }
-  if (standing.length === 0) return heights.length > 0 ? lowestFrame(ends) : 0;
+  if (standing.length === 0) return frameCount > 0 ? lowestFrame(ends) : 0;
   standing.sort((a, b) => a.dip - b.dip);
   return standing[standing.length >> 1]!.f;
+}
+
+/** Frames in which a shin is over its foot; all of them where it never is, or where nothing tells. */
+function uprightFrames(
+  skeleton: Skeleton,
+  clip: Clip,
+  lowerLeg: number | undefined,
+  joint: number,
+  ankles: Float64Array,
+): Int32Array {
+  const all = Int32Array.from({ length: clip.frameCount }, (_, f) => f);
+  if (lowerLeg === undefined || lowerLeg === joint) return all;
+  const [knees] = pointTrajectories(skeleton, clip, lowerLeg, [[0, 0, 0]]);
+  const upright = all.filter(
+    (f) => knees![f * 3 + 1]! - ankles[f * 3 + 1]! > UPRIGHT * distanceVec(knees!, f * 3, ankles, f * 3),
+  );
+  return upright.length > 0 ? upright : all;
 }
 
 function lowestFrame(point: Float64Array): number {

@@ -4,7 +4,7 @@ import { sidedRole } from '../pairing/roles.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
-import { type Build, pointInPose, restVertices } from './build.ts';
+import { type Build, type LimbPoints, pointInPose, restVertices } from './build.ts';
 import type { BodyPoint, FootPoints } from './measure.ts';
 import { quantile } from './statistics.ts';
 import { jointPath, jointTurns, pathOf, pointAt, type Track } from './track.ts';
@@ -31,6 +31,8 @@ interface FlatPose {
 
 /** Slower than this (leg lengths a second) a foot that is also low is taken to stand. */
 const STANDING_SPEED = 0.25;
+/** A shin that rises less than this share of its length from ankle to knee (75 degrees off the vertical) lies. */
+const UPRIGHT_SHARE = 0.25;
 /** A rest pose whose sole is tilted further than this against the way the foot stands in the motion does not tell. */
 const TILT_MAX = Math.cos((8 * Math.PI) / 180);
 /** It has to stand like the rest pose in this share of the frames in which it stands. */
@@ -56,7 +58,7 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
     const onMesh = onSkin(track.build, side);
     if (onMesh) return onMesh;
   }
-  const frames = standingFrames(track, leg.end);
+  const frames = standingFrames(track, leg);
   const atRest = track.standing ? onJoints(track, side, leg.end, resting) : null;
   if (frames.length === 0) return atRest ?? onJoints(track, side, leg.end, resting);
   if (atRest) {
@@ -94,24 +96,24 @@ function standsLike(track: Track, foot: FootPoints, f: number): boolean {
   });
 }
 
-/** Frames in which a foot is still and low. */
-function standingFrames(track: Track, end: BodyPoint): number[] {
+/** Frames in which a foot is still and low, with its shin over it: the foot behind a lying shin rests on no sole. */
+function standingFrames(track: Track, { middle, end, lower }: LimbPoints): number[] {
   const { frameCount, frameDuration, legLength } = track;
   if (frameCount < 3 || !(frameDuration > 0)) return [];
   const path = pathOf(track, end);
-  const speeds = new Float64Array(frameCount);
-  const heights = new Float64Array(frameCount);
-  for (let f = 0; f < frameCount; f++) {
+  const knees = pathOf(track, middle);
+  const upright: number[] = [];
+  for (let f = 0; f < frameCount; f++)
+    if (knees[f * 3 + 1]! - path[f * 3 + 1]! > UPRIGHT_SHARE * lower) upright.push(f);
+  const speeds = Float64Array.from(upright, (f) => {
     const a = Math.max(0, f - 1);
     const b = Math.min(frameCount - 1, f + 1);
-    speeds[f] = distanceVec(path, a * 3, path, b * 3) / ((b - a) * frameDuration);
-    heights[f] = path[f * 3 + 1]!;
-  }
+    return distanceVec(path, a * 3, path, b * 3) / ((b - a) * frameDuration);
+  });
+  const heights = Float64Array.from(upright, (f) => path[f * 3 + 1]!);
   const calm = Math.min(quantile(speeds, 0.4), STANDING_SPEED * legLength);
   const low = quantile(heights, 0.4);
-  const candidates: number[] = [];
-  for (let f = 0; f < frameCount; f++) if (speeds[f]! <= calm && heights[f]! <= low) candidates.push(f);
-  return candidates;
+  return upright.filter((_, i) => speeds[i]! <= calm && heights[i]! <= low);
 }
 
 /** Of some frames the one in which the foot slopes as it mostly does: that of the median drop from ankle to toes. */

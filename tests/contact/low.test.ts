@@ -14,65 +14,17 @@ import {
 } from '../../src/index.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { createTargetClip, retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retargeter.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import { skinVertices } from '../../src/skeleton/skin.ts';
 import { type FigureOptions, figure } from '../support/figure.ts';
-import { axisAngle } from '../support/quat.ts';
+import { FRAMES, goingDown, KNEELING, type Posture, REST, SITTING } from '../support/going-down.ts';
 import { rigPath } from '../support/rigs.ts';
 
-const FPS = 60;
-const FRAMES = 240;
 const NO_FEET = { heel: [], ball: [], foot: [] };
 /** Share of thigh and shin. A pelvis that serves two knees and a seat is found by least squares, to a ten-thousandth. */
 const EXACT = 1e-3;
-
-/** 0 standing, 1 down, smoothly: down from 1 s, there from 1.5 s to 3 s. */
-function down(f: number): number {
-  const t = f / FPS;
-  const u = t < 2 ? (t - 1) / 0.5 : (3.5 - t) / 0.5;
-  const x = Math.max(0, Math.min(1, u));
-  return x * x * (3 - 2 * x);
-}
-
-/** Degrees by which thigh, shin and foot turn about their own left axis when down, and the height of the hip joints then. */
-interface Posture {
-  thigh: number;
-  shin: number;
-  foot: number;
-  hip: number;
-  /** Degrees that the body sways to and fro while it is down. */
-  sway: number;
-}
-
-const KNEELING: Posture = { thigh: -10, shin: 95, foot: 40, hip: 0.46, sway: 4 };
-const SITTING: Posture = { thigh: -88, shin: 5, foot: -5, hip: 0.09, sway: 6 };
-
-/** A person in closed form who goes down and gets up again; legs of 0.82 m. */
-function goingDown({ thigh, shin, foot, hip, sway }: Posture): { actor: Actor; clip: Clip } {
-  const actor = figure();
-  const { skeleton, body } = actor;
-  const clip = createTargetClip(compileRetarget(actor, actor), 'down', FRAMES, 1 / FPS);
-  const { roles } = body;
-  const turn = (f: number, joint: number, degrees: number): void => {
-    clip.rotations.set(axisAngle(1, 0, 0, (degrees * Math.PI) / 180), (f * skeleton.jointCount + joint) * 4);
-  };
-  for (let f = 0; f < FRAMES; f++) {
-    const e = down(f);
-    for (let j = 0; j < skeleton.jointCount; j++) turn(f, j, 0);
-    const lean = e * sway * Math.sin(f / 9);
-    turn(f, roles.hips!, lean);
-    for (const side of ['left', 'right'] as const) {
-      turn(f, roles[`${side}UpperLeg`]!, e * thigh - lean);
-      turn(f, roles[`${side}LowerLeg`]!, e * shin);
-      turn(f, roles[`${side}Foot`]!, e * foot);
-    }
-    const standing = skeleton.restTranslations[roles.hips! * 3 + 1]!;
-    clip.translations.set([0, standing + e * (hip + 0.06 - standing), 0], f * 3);
-  }
-  return { actor, clip };
-}
 
 function onto(posture: Posture, options: FigureOptions) {
   const { actor, clip } = goingDown(posture);
@@ -108,8 +60,6 @@ const BODIES: [string, FigureOptions][] = [
   ['rolled joints', { rollSeed: 5 }],
   ['detached feet', { detachedFeet: true }],
 ];
-/** Frames in which the performer is down and has been for a moment. */
-const REST = [95, 175] as const;
 
 describe('knees on the floor', () => {
   it.each(BODIES)('%s: a knee that rests is on the floor and stays on its spot', (_, options) => {

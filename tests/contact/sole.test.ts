@@ -7,6 +7,7 @@ import { SIDES, type Side } from '../../src/skeleton/side.ts';
 import { createWorldPose, restWorldPose, type Skeleton } from '../../src/skeleton/skeleton.ts';
 import type { SkinMesh } from '../../src/skeleton/skin.ts';
 import { figure, seeded } from '../support/figure.ts';
+import { KNEELING, standingThenDown } from '../support/going-down.ts';
 import { axisAngle, product } from '../support/quat.ts';
 
 const TOLERANCE = 1e-6; // m. Float32 vertices of 1 m are exact to 6e-8.
@@ -217,5 +218,16 @@ describe('trajectories of points on joints', () => {
         expect(Math.abs(feet[side][point][1]!)).toBeLessThan(1e-5);
       }
     expect(legLengthOf(skeleton, body.roles, soles)).toBeCloseTo(0.9, 2);
+  });
+
+  it('lay it out where the foot stands, not behind a knee that rests on the floor for longer', () => {
+    const { actor, clip } = standingThenDown(KNEELING, {
+      restTurns: { leftFoot: [[1, 0, 0], 60], rightFoot: [[1, 0, 0], 60] },
+    });
+    const { skeleton, body } = actor;
+    const feet = footTrajectories(skeleton, clip, soleOfMotion(skeleton, clip, body.roles));
+    // In its first frame the figure stands with its feet flat.
+    for (const side of SIDES)
+      for (const point of ['heel', 'ball'] as const) expect(Math.abs(feet[side][point][1]!)).toBeLessThan(1e-5);
   });
 });

@@ -2,10 +2,11 @@ import { describe, expect, it } from 'vitest';
 import { measureFootPoints } from '../../src/proof/foot-points.ts';
 import type { FootPoints, ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
-import { buildTrack } from '../../src/proof/track.ts';
+import { buildTrack, pathOf } from '../../src/proof/track.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import { buildSkeleton } from '../../src/skeleton/skeleton.ts';
 import type { SkinMesh } from '../../src/skeleton/skin.ts';
+import { KNEELING, standingThenDown } from '../support/going-down.ts';
 
 const LEG = 0.8;
 const ANKLE = 0.08;
@@ -128,6 +129,20 @@ describe('contact points on the mesh', () => {
   it('lie in the middle of the tread when the ankle is beside the shoe', () => {
     const beside = SHOE.map(([x, y, z]) => [x + 0.05, y, z] as [number, number, number]);
     expect(inRest(points({ corners: beside }).heel)[0]).toBeCloseTo(0.15, CLOSE);
+  });
+});
+
+describe('contact points without a mesh', () => {
+  it('are laid out where the foot stands, not behind a knee that rests on the floor for longer', () => {
+    const { actor, clip } = standingThenDown(KNEELING, {
+      restTurns: { leftFoot: [[1, 0, 0], 60], rightFoot: [[1, 0, 0], 60] },
+    });
+    const track = buildTrack({ skeleton: actor.skeleton, clip, roles: actor.body.roles }, clip.frameCount, 0, 1);
+    const { heel, ball, from } = measureFootPoints(track, 'left')!;
+    expect(from).toBe('motion');
+    // In its first frame the figure stands with its feet flat.
+    expect(pathOf(track, heel)[1]).toBeCloseTo(0, CLOSE);
+    expect(pathOf(track, ball)[1]).toBeCloseTo(0, CLOSE);
   });
 });
 
