@@ -28,6 +28,8 @@ const SOFT = 5; // degrees
 const OFF_AXIS = 20; // degrees
 /** An excess of less is not worth a note: capture noise and the scatter between people. Degrees. */
 const WORTH_A_NOTE = 5;
+/** A whole turn of the hip is cut where it is equally far from both ends of the range. */
+const HIP_LOWEST = (RANGES_OF_MOTION.hipFlexion.min + RANGES_OF_MOTION.hipFlexion.max) / 2 - 180;
 /** A thigh this far out to the side has no flexion: share of its length in the plane of walking. */
 const SAGITTAL_LEAST = 0.5;
 
@@ -275,7 +277,7 @@ function limitHip(
   const abduction = Math.asin(Math.max(-1, Math.min(1, s * direction[0]!))) * DEGREES;
   const isSagittal = Math.hypot(direction[1]!, direction[2]!) > SAGITTAL_LEAST;
   let flexion = Math.atan2(direction[2]!, -direction[1]!) * DEGREES;
-  if (flexion < -120) flexion += 360;
+  if (flexion < HIP_LOWEST) flexion += 360;
   const inward = -s * splitAbout(rel) * DEGREES;
   note('hipAbduction', abduction);
   if (isSagittal) note('hipFlexion', flexion);

@@ -153,13 +153,21 @@ function fix(pose: WorldPose, joint: number, x: number, y: number, z: number): B
   return { joint, offset: [offset[0]!, offset[1]!, offset[2]!] };
 }
 
-function directions(pose: WorldPose, joint: number, hx: number, hz: number): Pick<FootPoints, 'heading' | 'up'> {
+/** @param tilt  by which the sole rises from heel to ball in the pose, radians */
+function directions(
+  pose: WorldPose,
+  joint: number,
+  hx: number,
+  hz: number,
+  tilt = 0,
+): Pick<FootPoints, 'heading' | 'up'> {
   const local = (x: number, y: number, z: number): [number, number, number] => {
     const v = Float64Array.of(x, y, z);
     rotateVecInverse(v, 0, pose.rotations, joint * 4, v, 0);
     return [v[0]!, v[1]!, v[2]!];
   };
-  return { heading: local(hx, 0, hz), up: local(0, 1, 0) };
+  const [s, c] = [Math.sin(tilt), Math.cos(tilt)];
+  return { heading: local(c * hx, s, c * hz), up: local(-s * hx, c, -s * hz) };
 }
 
 /** Ankle, ball and toe tip in a flat pose, from joints and tips. */
@@ -237,18 +245,25 @@ const onSkin = oncePerKey((build: Build, side: Side): FootPoints | null => {
   const line = footLine(build, side, end, rest);
   const [hx, hz] = headingOf(line.ankle, line.ball ?? line.toe);
   const count = sole.length / 3;
+  // A rest pose may stand on its toes, or let its feet hang: a foot is measured along its own sole.
+  const tilt = tiltOf(sole, hx, hz);
+  const [sine, cosine] = [Math.sin(tilt), Math.cos(tilt)];
   const alongs = new Float64Array(count);
   const asides = new Float64Array(count);
   const heights = new Float64Array(count);
   let lowest = Number.POSITIVE_INFINITY;
+  let deepest = Number.POSITIVE_INFINITY;
   for (let v = 0; v < count; v++) {
-    alongs[v] = sole[v * 3]! * hx + sole[v * 3 + 2]! * hz;
+    const along = sole[v * 3]! * hx + sole[v * 3 + 2]! * hz;
+    const y = sole[v * 3 + 1]!;
+    alongs[v] = cosine * along + sine * y;
     asides[v] = sole[v * 3]! * hz - sole[v * 3 + 2]! * hx;
-    heights[v] = sole[v * 3 + 1]!;
+    heights[v] = cosine * y - sine * along;
     lowest = Math.min(lowest, heights[v]!);
+    deepest = Math.min(deepest, y);
   }
   // A foot whose mesh hangs in the air or under the floor does not tell where it stands.
-  if (Math.abs(lowest) > 0.1 * legLength) return null;
+  if (Math.abs(deepest) > 0.1 * legLength) return null;
   let back = Number.POSITIVE_INFINITY;
   let front = Number.NEGATIVE_INFINITY;
   for (let v = 0; v < count; v++) {
@@ -280,7 +295,8 @@ const onSkin = oncePerKey((build: Build, side: Side): FootPoints | null => {
   let ballJoint = end.joint;
   let ballAside: number | null = null;
   if (toes !== undefined) {
-    const along = rest.positions[toes * 3]! * hx + rest.positions[toes * 3 + 2]! * hz;
+    const level = rest.positions[toes * 3]! * hx + rest.positions[toes * 3 + 2]! * hz;
+    const along = cosine * level + sine * rest.positions[toes * 3 + 1]!;
     const share = (along - back) / length;
     if (share > BALL_SHARES[0] && share < BALL_SHARES[1]) {
       ballAlong = along;
@@ -292,17 +308,41 @@ const onSkin = oncePerKey((build: Build, side: Side): FootPoints | null => {
   const ball = tread(ballAlong - 0.1 * length, ballAlong + 0.1 * length) ?? tread(back + 0.5 * length, front);
   const toe = tread(front - 0.1 * length, front);
   if (!heel || !ball || !toe) return null;
-  const point = (joint: number, along: number, aside: number, y: number) =>
-    fix(rest, joint, along * hx + aside * hz, y, along * hz - aside * hx);
+  const point = (joint: number, along: number, aside: number, height: number) => {
+    const level = cosine * along - sine * height;
+    return fix(rest, joint, level * hx + aside * hz, sine * along + cosine * height, level * hz - aside * hx);
+  };
   return {
     heel: point(end.joint, heel.rear, heel.aside, heel.y),
     heelFront: point(end.joint, heel.fore, heel.aside, heel.y),
     ball: point(ballJoint, ballAlong, ballAside ?? ball.aside, ball.y),
     toe: point(line.ballJoint, front, toe.aside, toe.y),
-    ...directions(rest, end.joint, hx, hz),
+    ...directions(rest, end.joint, hx, hz, tilt + Math.atan2(ball.y - heel.y, ballAlong - heel.rear)),
     from: 'skin',
   };
 });
+
+/** By how much a sole rises ahead, radians: from what is lowest in its heel to what is lowest in its front half. */
+function tiltOf(sole: readonly number[], hx: number, hz: number): number {
+  const along = (v: number) => sole[v]! * hx + sole[v + 2]! * hz;
+  let [back, front] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+  for (let v = 0; v < sole.length; v += 3) {
+    back = Math.min(back, along(v));
+    front = Math.max(front, along(v));
+  }
+  const lowestIn = (from: number, to: number) => {
+    let best = -1;
+    for (let v = 0; v < sole.length; v += 3) {
+      const place = (along(v) - back) / (front - back);
+      if (place >= from && place <= to && (best < 0 || sole[v + 1]! < sole[best + 1]!)) best = v;
+    }
+    return best;
+  };
+  const heel = lowestIn(0, HEEL_SHARE);
+  const ball = lowestIn(0.5, 1);
+  if (heel < 0 || ball < 0) return 0;
+  return Math.atan2(sole[ball + 1]! - sole[heel + 1]!, along(ball) - along(heel));
+}
 
 /** Rest-pose world positions of the vertices that follow mostly the foot or what hangs below it. */
 function soleVertices(build: Build, foot: number, toes: number | undefined): number[] {

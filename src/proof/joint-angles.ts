@@ -28,24 +28,62 @@ export const JOINT_RANGES: readonly JointRange[] = [
 
 const DEGREES = 180 / Math.PI;
 
-/** Degrees a frame, NaN where it cannot be told; null where joints are missing. They are shared: read them only. */
-export function jointAngles(track: Track, joint: JointRange['joint'], side: Side): Float64Array | null {
-  return ANGLES[joint](track, side);
+/** The angle of a joint over time. The arrays are shared: read them only. */
+export interface JointCurve {
+  /** A frame, NaN where it cannot be told. */
+  degrees: Float64Array;
+  /**
+   * Share of the segment that lies in the plane in which the angle is measured, a frame: 1 in it, 0 square to it, where the
+   * angle means nothing. Null for a hinge, which does not leave its plane.
+   */
+  inPlane: Float64Array | null;
 }
 
-const ANGLES: Record<JointRange['joint'], (track: Track, side: Side) => Float64Array | null> = {
-  knee: oncePerKey((track: Track, side: Side) => flexions(track, `${side}Leg`)),
-  elbow: oncePerKey((track: Track, side: Side) => flexions(track, `${side}Arm`)),
-  hip: oncePerKey((track: Track, side: Side): Float64Array | null => {
+/** Null where joints are missing. */
+export function jointCurve(track: Track, joint: JointRange['joint'], side: Side): JointCurve | null {
+  return CURVES[joint](track, side);
+}
+
+/** A segment with less than this share in the plane is not drawn: a few degrees aside would look like many ahead. */
+const SHOWN_IN_PLANE = 0.8;
+
+/** The angles to be shown, degrees a frame: NaN where the segment is far out of the plane. Null where joints are missing. */
+export const jointAngles = oncePerKey((track: Track, name: `${Side} ${JointRange['joint']}`): Float64Array | null => {
+  const [side, joint] = name.split(' ') as [Side, JointRange['joint']];
+  const curve = jointCurve(track, joint, side);
+  const inPlane = curve?.inPlane;
+  if (!curve || !inPlane) return curve?.degrees ?? null;
+  return curve.degrees.map((angle, f) => (inPlane[f]! >= SHOWN_IN_PLANE ? angle : Number.NaN));
+});
+
+/**
+ * How far a segment is outside of a range, degrees. Out of the plane of the angle it is nearer to its range than the angle
+ * says, and square to the plane it is in no range and out of none: what counts is the way over the sphere from its direction
+ * to the nearest one within the range, by Napier's rule for the right spherical triangle of the two,
+ * sin(way) = sin(angle outside) · share in the plane. From 90 degrees on the nearest is the pole of the plane.
+ */
+export function degreesOutside({ degrees, inPlane }: JointCurve, { min, max }: JointRange, f: number): number {
+  const angle = degrees[f]!;
+  const outside = angle > max ? angle - max : angle < min ? min - angle : 0;
+  if (inPlane === null || outside === 0) return outside;
+  return Math.asin(Math.sin(Math.min(outside, 90) / DEGREES) * inPlane[f]!) * DEGREES;
+}
+
+const hinge = (degrees: Float64Array | null): JointCurve | null => degrees && { degrees, inPlane: null };
+
+const CURVES: Record<JointRange['joint'], (track: Track, side: Side) => JointCurve | null> = {
+  knee: oncePerKey((track: Track, side: Side) => hinge(flexions(track, `${side}Leg`))),
+  elbow: oncePerKey((track: Track, side: Side) => hinge(flexions(track, `${side}Arm`))),
+  hip: oncePerKey((track: Track, side: Side): JointCurve | null => {
     const limb = track.limbs[`${side}Leg`];
     if (!limb) return null;
-    const angles = new Float64Array(track.frameCount);
+    const degrees = new Float64Array(track.frameCount).fill(Number.NaN);
+    const inPlane = new Float64Array(track.frameCount);
     const axes = pelvisAxesOf(track);
-    if (axes) hipAngles(angles, axes, pathOf(track, limb.root), pathOf(track, limb.middle));
-    else angles.fill(Number.NaN);
-    return angles;
+    if (axes) hipAngles(degrees, inPlane, axes, pathOf(track, limb.root), pathOf(track, limb.middle));
+    return { degrees, inPlane };
   }),
-  ankle: oncePerKey((track: Track, side: Side): Float64Array | null => {
+  ankle: oncePerKey((track: Track, side: Side): JointCurve | null => {
     const limb = track.limbs[`${side}Leg`];
     const foot = footPointsOf(track, side);
     if (!limb || !foot) return null;
@@ -53,7 +91,7 @@ const ANGLES: Record<JointRange['joint'], (track: Track, side: Side) => Float64A
     const headings = new Float64Array(track.frameCount * 3);
     turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
     ankleAngles(angles, headings, pathOf(track, limb.middle), pathOf(track, limb.end));
-    return angles;
+    return hinge(angles);
   }),
 };
 
@@ -68,17 +106,25 @@ function toDegrees(radians: Float64Array): Float64Array {
   return degrees;
 }
 
-function hipAngles(angles: Float64Array, axes: Float64Array, hip: Float64Array, knee: Float64Array): void {
+/** A whole turn is cut where it is equally far from both ends of the range, so that neither seems near from the other's side. */
+const HIP_LOWEST = (RANGES_OF_MOTION.hipFlexion.min + RANGES_OF_MOTION.hipFlexion.max) / 2 - 180;
+
+function hipAngles(
+  angles: Float64Array,
+  inPlane: Float64Array,
+  axes: Float64Array,
+  hip: Float64Array,
+  knee: Float64Array,
+): void {
   for (let f = 0, i = 0, a = 0; f < angles.length; f++, i += 3, a += 9) {
     const x = knee[i]! - hip[i]!;
     const y = knee[i + 1]! - hip[i + 1]!;
     const z = knee[i + 2]! - hip[i + 2]!;
     const up = x * axes[a + 3]! + y * axes[a + 4]! + z * axes[a + 5]!;
     const ahead = x * axes[a + 6]! + y * axes[a + 7]! + z * axes[a + 8]!;
-    // Out to the side the sagittal angle means nothing.
-    const isFlat = up * up + ahead * ahead >= 0.8 * 0.8 * (x * x + y * y + z * z);
     const angle = Math.atan2(ahead, -up) * DEGREES;
-    angles[f] = isFlat ? (angle < -120 ? angle + 360 : angle) : Number.NaN;
+    angles[f] = angle < HIP_LOWEST ? angle + 360 : angle;
+    inPlane[f] = Math.min(1, Math.sqrt((up * up + ahead * ahead) / (x * x + y * y + z * z)));
   }
 }
 

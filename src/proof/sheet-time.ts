@@ -55,9 +55,9 @@ export function angleSection(evidence: Evidence): string {
   for (const range of JOINT_RANGES) {
     const curves: Curve[] = [];
     for (const side of SIDES) {
-      const own = jointAngles(target, range.joint, side);
+      const own = jointAngles(target, `${side} ${range.joint}`);
       if (!own) continue;
-      const its = source ? jointAngles(source, range.joint, side) : null;
+      const its = source ? jointAngles(source, `${side} ${range.joint}`) : null;
       if (its) curves.push({ label: `source, ${side} ${range.joint}`, kind: 'source', values: its });
       curves.push({ label: `${side} ${range.joint}`, kind: side, values: own });
     }

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { measureFootPoints } from '../../src/proof/foot-points.ts';
+import { jointAngles } from '../../src/proof/joint-angles.ts';
 import type { FootPoints, ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
 import { buildTrack, pathOf } from '../../src/proof/track.ts';
@@ -132,6 +133,37 @@ describe('contact points on the mesh', () => {
   });
 });
 
+describe('the zero of the ankle', () => {
+  /** The shoe, turned about the ankle by so many degrees (toes down), in a rest pose whose lowest point is on the floor. */
+  function hanging(degrees: number): ReturnType<typeof shoe> {
+    const a = (degrees * Math.PI) / 180;
+    const turned = SHOE.map(([x, y, z]): [number, number, number] => {
+      const up = y - ANKLE;
+      return [x, ANKLE + up * Math.cos(a) - z * Math.sin(a), z * Math.cos(a) + up * Math.sin(a)];
+    });
+    const lift = Math.min(...turned.map(([, y]) => y));
+    const figure = shoe({ corners: turned });
+    // The hip rises, and all that hangs from it; the mesh is bound where it is.
+    figure.skeleton.restTranslations[1]! -= lift;
+    const [skin] = figure.skins!;
+    for (let v = 1; v < skin!.positions.length; v += 3) skin!.positions[v]! -= lift;
+    for (let j = 0; j < figure.joints; j++) skin!.bind[j * 12 + 7]! += lift;
+    return figure;
+  }
+
+  // Neutral is the sole square to the shin (AAOS, Joint Motion: Method of Measuring and Recording, 1965; value from memory).
+  it.each([0, 15, 25, -12])(
+    'is the sole square to the shin, where the rest pose lets the toes hang by %s degrees',
+    (degrees) => {
+      const { joints, ...figure } = hanging(degrees);
+      const track = buildTrack({ ...figure, clip: still(joints) }, 2, 0, 1);
+      expect(measureFootPoints(track, 'left')!.from).toBe('skin');
+      // The shin is upright in every frame and the foot hangs as in the rest pose.
+      expect(jointAngles(track, 'left ankle')![1]).toBeCloseTo(-degrees, 3);
+    },
+  );
+});
+
 describe('contact points without a mesh', () => {
   it('are laid out where the foot stands, not behind a knee that rests on the floor for longer', () => {
     const { actor, clip } = standingThenDown(KNEELING, {
@@ -143,6 +175,20 @@ describe('contact points without a mesh', () => {
     // In its first frame the figure stands with its feet flat.
     expect(pathOf(track, heel)[1]).toBeCloseTo(0, CLOSE);
     expect(pathOf(track, ball)[1]).toBeCloseTo(0, CLOSE);
+  });
+
+  it('are those of the rest pose for one who kneels all the time, on feet that lie behind the shins', () => {
+    const { joints, skins: _, ...figure } = shoe({ corners: [], toesAt: 0.13 });
+    const clip = still(joints, 60);
+    const [s, c] = [Math.sin(Math.PI / 4), Math.cos(Math.PI / 4)];
+    for (let f = 0; f < 60; f++) {
+      // The thigh stands, the shin lies level behind the knee, the foot points down from it.
+      clip.translations.set([0.1, LEG / 2 + 0.05, 0], f * 3);
+      clip.rotations.set([s, 0, 0, c], (f * joints + 1) * 4);
+    }
+    const track = buildTrack({ ...figure, clip }, 60, 0, 1);
+    expect(measureFootPoints(track, 'left')!.from).toBe('rest pose');
+    expect(jointAngles(track, 'left ankle')![30]).toBeCloseTo(0, 3);
   });
 });
 

@@ -406,6 +406,56 @@ describe('range of motion', () => {
   it('is kept by a joint that is just within', () => {
     expect(take(prove(posed('leftLowerLeg', 140)), 'range-of-motion').value).toBe(0);
   });
+
+  /** A thigh with this flexion, then led aside, degrees: first about the axis through both hips, as goniometers are laid on. */
+  function thigh(flexion: number, aside: number): ProofFigure {
+    const pose = posed('leftUpperLeg', -flexion);
+    const { clip, roles } = pose;
+    for (let f = 20; f < 30; f++) {
+      const at = (f * clip.jointCount + roles.leftUpperLeg!) * 4;
+      clip.rotations.set(product(clip.rotations.subarray(at, at + 4), axisAngle(0, 0, 1, (aside * Math.PI) / 180)), at);
+    }
+    return pose;
+  }
+
+  /** Degrees to the nearest of all directions whose flexion is within the published range, found by trying them. */
+  function nearest(flexion: number, aside: number): number {
+    const direction = (a: number, b: number): [number, number, number] => {
+      const [x, y] = [(a * Math.PI) / 180, (b * Math.PI) / 180];
+      return [Math.sin(y), -Math.cos(x) * Math.cos(y), Math.sin(x) * Math.cos(y)];
+    };
+    const own = direction(flexion, aside);
+    let most = -1;
+    for (let a = -30; a <= 134; a += 0.5)
+      for (let b = -90; b <= 90; b += 0.5)
+        most = Math.max(
+          most,
+          direction(a, b).reduce((sum, v, k) => sum + v * own[k]!, 0),
+        );
+    return (Math.acos(most) * 180) / Math.PI;
+  }
+
+  it.each([
+    [160, 40],
+    [-60, 50],
+    [200, 45],
+    [-100, 60],
+    [240, 30],
+  ])('of a hip flexed by %s and led aside by %s degrees is left by the way back into it', (flexion, aside) => {
+    const { value } = take(prove(thigh(flexion, aside)), 'range-of-motion');
+    // The rest thigh slants by a degree and the tried directions are half a degree apart.
+    expect(Math.abs(value - nearest(flexion, aside))).toBeLessThan(1.5);
+  });
+
+  it.each([
+    // Flexion means nothing square to its plane: it may be half a turn off between two thighs that are a few degrees apart.
+    ['straight aside', [-80, 88], [100, 88]],
+    ['where flexion is cut', [231, 30], [-127, 30]],
+    ['where one is far aside and one less', [-52, 34], [-52, 40]],
+  ] as const)('differs little between two thighs that differ little, %s', (_, [flexion, aside], [its, itsAside]) => {
+    const range = take(prove(thigh(flexion, aside), thigh(its, itsAside)), 'range-of-motion');
+    expect(range.value).toBeLessThan(5);
+  });
 });
 
 describe('self-contact', () => {
