@@ -33,7 +33,10 @@ interface FlatPose {
 const STANDING_SPEED = 0.25;
 /** A shin that rises less than this share of its length from ankle to knee (75 degrees off the vertical) lies. */
 const UPRIGHT_SHARE = 0.25;
-/** A rest pose whose sole is tilted further than this against the way the foot stands in the motion does not tell. */
+/**
+ * A rest pose whose sole is tilted further than this against the way the foot stands in the motion does not tell. Less is what
+ * is uneven on a sole that stands.
+ */
 const TILT_MAX = Math.cos((8 * Math.PI) / 180);
 /** It has to stand like the rest pose in this share of the frames in which it stands. */
 const ALIKE_SHARE = 0.4;
@@ -245,8 +248,9 @@ const onSkin = oncePerKey((build: Build, side: Side): FootPoints | null => {
   const line = footLine(build, side, end, rest);
   const [hx, hz] = headingOf(line.ankle, line.ball ?? line.toe);
   const count = sole.length / 3;
-  // A rest pose may stand on its toes, or let its feet hang: a foot is measured along its own sole.
-  const tilt = tiltOf(sole, hx, hz);
+  // A rest pose may stand on its toes, or let its feet hang: a foot is then measured along its own sole.
+  const rise = tiltOf(sole, hx, hz);
+  const tilt = Math.cos(rise) < TILT_MAX ? rise : 0;
   const [sine, cosine] = [Math.sin(tilt), Math.cos(tilt)];
   const alongs = new Float64Array(count);
   const asides = new Float64Array(count);
@@ -317,7 +321,7 @@ const onSkin = oncePerKey((build: Build, side: Side): FootPoints | null => {
     heelFront: point(end.joint, heel.fore, heel.aside, heel.y),
     ball: point(ballJoint, ballAlong, ballAside ?? ball.aside, ball.y),
     toe: point(line.ballJoint, front, toe.aside, toe.y),
-    ...directions(rest, end.joint, hx, hz, tilt + Math.atan2(ball.y - heel.y, ballAlong - heel.rear)),
+    ...directions(rest, end.joint, hx, hz, rise),
     from: 'skin',
   };
 });

@@ -152,7 +152,7 @@ describe('the zero of the ankle', () => {
   }
 
   // Neutral is the sole square to the shin (AAOS, Joint Motion: Method of Measuring and Recording, 1965; value from memory).
-  it.each([0, 15, 25, -12])(
+  it.each([0, 4, 15, 25, -12])(
     'is the sole square to the shin, where the rest pose lets the toes hang by %s degrees',
     (degrees) => {
       const { joints, ...figure } = hanging(degrees);
