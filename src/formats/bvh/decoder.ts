@@ -234,9 +234,18 @@ function decodeGeneral(plan: DecodePlan, values: Float64Array, out: Float32Array
   }
 }
 
-/** Translations of one frame: OFFSET, replaced component by component where the joint has a position channel. */
-export function decodeTranslations(plan: DecodePlan, values: Float64Array, out: Float32Array, at: number): void {
+/**
+ * Translations of one frame: OFFSET, replaced component by component where the joint has a position channel.
+ * @param from  where the frame begins in `values`
+ */
+export function decodeTranslations(
+  plan: DecodePlan,
+  values: Float64Array,
+  from: number,
+  out: Float32Array,
+  at: number,
+): void {
   const { offsets, moveValues, moveSlots } = plan;
   for (let k = 0; k < offsets.length; k++) out[at + k] = offsets[k]!;
-  for (let k = 0; k < moveValues.length; k++) out[at + moveSlots[k]!] = values[moveValues[k]!]!;
+  for (let k = 0; k < moveValues.length; k++) out[at + moveSlots[k]!] = values[from + moveValues[k]!]!;
 }

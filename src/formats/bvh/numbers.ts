@@ -11,8 +11,8 @@ export const EXACT_POWERS = Float64Array.from({ length: 23 }, (_, k) => Number(`
 
 /** 10^(k - MAX_POWER) = POWER_HIGH[k] + POWER_LOW[k], to about 2^-106 of itself. */
 const MAX_POWER = 60;
-const POWER_HIGH = new Float64Array(2 * MAX_POWER + 1);
-const POWER_LOW = new Float64Array(2 * MAX_POWER + 1);
+export const POWER_HIGH = new Float64Array(2 * MAX_POWER + 1);
+export const POWER_LOW = new Float64Array(2 * MAX_POWER + 1);
 for (let k = -MAX_POWER; k <= MAX_POWER; k++) {
   const high = Number(`1e${k}`);
   POWER_HIGH[k + MAX_POWER] = high;

@@ -5,6 +5,7 @@ import type { BvhChannel, BvhFile, BvhTake } from './bvh-file.ts';
 import { compileDecode, type DecodePlan, decodeRotations, decodeTranslations } from './decoder.ts';
 import { inferFrameRate } from './frame-rate.ts';
 import { type BvhHeader, type BvhNode, checkStart, parseHeader } from './header.ts';
+import { type FrameKernel, frameKernel, PIECE } from './kernel.ts';
 import { isBlank, ValueScanner } from './scanner.ts';
 
 /** A hierarchy is searched for in blocks of this many bytes, so that the frames are not decoded as text. */
@@ -13,6 +14,8 @@ const HEADER_BLOCK = 32 * 1024;
 const HEADER_LIMIT = 16 * 1024 * 1024;
 /** A number that is longer is none; nor is the label before it. */
 const TOKEN_LIMIT = 1024;
+/** What is shorter is read before a kernel has been told how. */
+const KERNEL_BYTES = 2048;
 /** Frames that a stream makes room for at first. */
 const FIRST_FRAMES = 64;
 /** The end of the header. Blanks are bounded, so that the end is found alike wherever chunks are split. */
@@ -90,6 +93,8 @@ interface Motion {
   takes: GrowingTake[];
   capacity: number;
   frame: BvhFrame;
+  /** Whether a kernel can read it: all joints turn about different axes, and nobody waits for single frames. */
+  isPlain: boolean;
 }
 
 class ChunkReader implements BvhReader {
@@ -116,7 +121,7 @@ class ChunkReader implements BvhReader {
     for (let block = HEADER_BLOCK; !this.motion && at < chunk.length; block *= 2) {
       at = this.pushHeader(chunk, at, Math.min(chunk.length, at + block));
     }
-    if (this.motion && at < chunk.length) this.pushFrames(this.motion, chunk, at);
+    if (this.motion) this.pushFrames(this.motion, chunk, at);
     this.offset += chunk.length;
   }
 
@@ -197,7 +202,8 @@ class ChunkReader implements BvhReader {
       rotations: takes.map(({ plan }) => new Float32Array(plan.jointCount * 4)),
       translations: takes.map(({ plan }) => new Float32Array(plan.offsets.length)),
     };
-    const motion = { header, scanner, takes, capacity: 0, frame };
+    const isPlain = channelCount > 0 && !this.options.onFrame && takes.every(({ plan }) => plan.general.length === 0);
+    const motion = { header, scanner, takes, capacity: 0, frame, isPlain };
     this.motion = motion;
     this.options.onHierarchy?.(
       takes.map(({ skeleton }) => skeleton),
@@ -207,20 +213,26 @@ class ChunkReader implements BvhReader {
   }
 
   private pushFrames(motion: Motion, chunk: Uint8Array, from: number): void {
+    for (let at = from; at < chunk.length; at += PIECE) {
+      this.pushPiece(motion, chunk, at, Math.min(at + PIECE, chunk.length));
+    }
+  }
+
+  private pushPiece(motion: Motion, chunk: Uint8Array, from: number, to: number): void {
     let at = from;
     if (this.cutLength > 0) {
-      while (at < chunk.length && !isBlank(chunk[at]!)) this.keepCut(chunk[at++]!);
-      if (at === chunk.length) return;
+      while (at < to && !isBlank(chunk[at]!)) this.keepCut(chunk[at++]!);
+      if (at === to) return;
       this.cut[this.cutLength] = chunk[at]!;
       const base = this.offset + at - this.cutLength;
       this.readFrames(motion, this.cut, 0, this.cutLength + 1, base);
       at++;
       this.cutLength = 0;
     }
-    let end = chunk.length;
+    let end = to;
     while (end > at && !isBlank(chunk[end - 1]!)) end--;
     if (end > at) this.readFrames(motion, chunk, at, end, this.offset);
-    for (let k = end; k < chunk.length; k++) this.keepCut(chunk[k]!);
+    for (let k = end; k < to; k++) this.keepCut(chunk[k]!);
   }
 
   private keepCut(byte: number): void {
@@ -238,18 +250,52 @@ class ChunkReader implements BvhReader {
 
   /** Reads the frames in bytes[at … end), of which the last must be blank. */
   private readFrames(motion: Motion, bytes: Uint8Array, at: number, end: number, base: number): void {
-    const { scanner, header } = motion;
+    const { scanner } = motion;
     scanner.setBlock(bytes, at, base);
-    const needed = this.options.keepFrames === false ? 1 : 2 * scanner.channelCount;
-    while (scanner.readFrame(end)) {
-      if (scanner.frames > motion.capacity) {
-        // Two bytes a value is the least there can be: what is announced beyond that is not there.
-        const present = Math.ceil((end - scanner.at) / needed) + 1;
-        const expected = Math.min(header.declaredFrames - motion.capacity, present);
-        this.grow(motion, Math.max(motion.capacity + expected, motion.capacity * 2, FIRST_FRAMES));
-      }
+    const kernel = motion.isPlain && end - at >= KERNEL_BYTES ? frameKernel() : null;
+    do {
+      if (kernel) this.readPlainFrames(motion, kernel, bytes, end);
+      if (!scanner.readFrame(end)) return;
+      this.makeRoom(motion, bytes);
       this.decodeFrame(motion);
+    } while (scanner.at < end);
+  }
+
+  /** Reads frames up to `end` or to something out of the ordinary, for the scanner to go on with. */
+  private readPlainFrames(motion: Motion, kernel: FrameKernel, bytes: Uint8Array, end: number): void {
+    const { scanner, takes } = motion;
+    kernel.begin(
+      scanner,
+      bytes,
+      end,
+      takes.map(({ plan }) => plan),
+    );
+    for (let count = kernel.readFrames(); count > 0; count = kernel.readFrames()) {
+      this.makeRoom(motion, bytes);
+      const first = scanner.frames - count;
+      takes.forEach((take, t) => {
+        const { plan, rotations, translations } = take;
+        const size = plan.jointCount * 4;
+        const before = first === 0 ? null : rotations.subarray((first - 1) * size, first * size);
+        rotations.set(kernel.decode(t, count, before), first * size);
+        const moved = plan.offsets.length;
+        for (let f = 0; f < count; f++) {
+          const from = kernel.rowsAt + f * kernel.stride;
+          decodeTranslations(plan, kernel.values, from, translations, (first + f) * moved);
+        }
+      });
     }
+  }
+
+  /** Makes room for the frames read so far, and for those that may follow in the block. */
+  private makeRoom(motion: Motion, bytes: Uint8Array): void {
+    const { scanner, header, capacity } = motion;
+    if (scanner.frames <= capacity) return;
+    const needed = this.options.keepFrames === false ? 1 : 2 * scanner.channelCount;
+    // Two bytes a value is the least there can be: what is announced beyond that is not there.
+    const present = Math.ceil((bytes.length - scanner.at) / needed) + 1;
+    const expected = scanner.frames + Math.min(header.declaredFrames - scanner.frames, present);
+    this.grow(motion, Math.max(expected, scanner.frames, capacity * 2, FIRST_FRAMES));
   }
 
   private grow(motion: Motion, wanted: number): void {
@@ -277,7 +323,7 @@ class ChunkReader implements BvhReader {
       const size = plan.jointCount * 4;
       const previous = f === 0 ? -1 : keepFrames === false ? 0 : (f - 1) * size;
       decodeRotations(plan, scanner.values, rotations, slot * size, previous);
-      decodeTranslations(plan, scanner.values, translations, slot * plan.offsets.length);
+      decodeTranslations(plan, scanner.values, 0, translations, slot * plan.offsets.length);
     }
     if (!onFrame) return;
     frame.index = f;
