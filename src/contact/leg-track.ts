@@ -16,6 +16,7 @@ export interface LegTrack {
   limb: LimbPlan;
   side: Side;
   hips: Float64Array;
+  knees: Float64Array;
   /** Foot joint; the end of the shin where there is none. */
   ankles: Float64Array;
   /** Rotation of the foot joint, or of the shin that has none, xyzw. */
@@ -32,6 +33,7 @@ export function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
     limb,
     side: LIMB_PARTS[LIMBS[limb.limb]!].side,
     hips: new Float64Array(frameCount * 3),
+    knees: new Float64Array(frameCount * 3),
     ankles: new Float64Array(frameCount * 3),
     feet: new Float64Array(frameCount * 4),
     toes: new Float64Array(frameCount * 4),
@@ -48,7 +50,7 @@ export function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
 }
 
 function recordLeg(
-  { limb, hips, ankles, feet, toes, extensions }: LegTrack,
+  { limb, hips, knees, ankles, feet, toes, extensions }: LegTrack,
   jointCount: number,
   f: number,
   rotations: Float64Array,
@@ -56,6 +58,7 @@ function recordLeg(
 ): void {
   const end = limb.dstEnd >= 0 ? limb.dstEnd : jointCount + limb.limb;
   copyVec(hips, f * 3, positions, limb.dstUpper * 3);
+  copyVec(knees, f * 3, positions, limb.dstLower * 3);
   copyVec(ankles, f * 3, positions, end * 3);
   extensions[f] = distanceVec(hips, f * 3, ankles, f * 3);
   copyQuat(feet, f * 4, rotations, (limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower) * 4);

@@ -18,6 +18,7 @@ import type { Side } from '../skeleton/side.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-path.ts';
+import { keepAnkleRange } from './ankle-range.ts';
 import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
 import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
@@ -124,9 +125,10 @@ export function plantFeet(
     });
   }
   const lift = standingLift(legs, levels, restsOfLeg);
-  for (const { hips, ankles } of legs) {
+  for (const { hips, knees, ankles } of legs) {
     for (let at = 1; at < frameCount * 3; at += 3) {
       hips[at]! += lift;
+      knees[at]! += lift;
       ankles[at]! += lift;
     }
   }
@@ -151,7 +153,7 @@ export function plantFeet(
     if (round > 0) trackShins(plan, clip, targets, legs);
     stances = legs.map((leg, l) => {
       const stance = standLeg(leg, levels[l]!, restsOfLeg[l]!, frames(settings.rise), timing);
-      turnStance(stance, plan, soles[leg.side], source.soles[leg.side], timing);
+      turnStance(stance, plan, clip, soles[leg.side], source.soles[leg.side], timing);
       return stance;
     });
     const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));
@@ -227,15 +229,24 @@ function standLeg(leg: LegTrack, level: LevelFoot, rests: Rest[], rise: number, 
 }
 
 /** Decides how the foot is turned, where it rests, and where that puts its ankle. */
-function turnStance(stance: Stance, plan: RetargetPlan, sole: Sole, sourceSole: Sole, timing: Timing): void {
+function turnStance(
+  stance: Stance,
+  plan: RetargetPlan,
+  clip: Clip,
+  sole: Sole,
+  sourceSole: Sole,
+  timing: Timing,
+): void {
   const { leg, level, rests, spans, ankles } = stance;
   const { limb } = leg;
   const flats = flatsOf(rests);
   if (limb.dstEnd >= 0) {
     stance.feet = limitPitch(plan, leg, level, sole, sourceSole);
+    const toes = level.toesPosture ? leg.toes.slice() : null;
+    keepAnkleRange(plan, clip, leg, level, stance.feet, toes);
     const turns = levelFlats(stance.feet, flats, level, timing);
     clampPitch(stance.feet, rests, spans, level, timing);
-    if (level.toesPosture) stance.toes = levelToes(leg.toes, turns, stance.feet, rests, level, timing);
+    if (toes) stance.toes = levelToes(toes, turns, stance.feet, rests, level, timing);
     else if (limb.dstToes >= 0) stance.toes = stiffToes(stance.feet, plan.restRotations, limb.dstToes);
   }
   choosePivots(rests, level, stance.feet, ankles);

@@ -12,7 +12,7 @@ import { lengthVec } from '../math/vec.ts';
 import { type Role, sidedRole } from '../pairing/roles.ts';
 import type { Actor } from '../retarget/actor.ts';
 import { type Clip, framePose, restLocalPose } from '../skeleton/clip.ts';
-import { RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
+import { LOADED_DORSIFLEXION, RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { createWorldPose } from '../skeleton/skeleton.ts';
 
@@ -39,8 +39,7 @@ type RangeName = keyof typeof RANGES_OF_MOTION;
 
 const RANGES: Readonly<Record<RangeName, RangeOfMotion>> = {
   ...RANGES_OF_MOTION,
-  // The published 20 degrees are measured without load; a standing leg leans further over its foot (lunge, value from memory).
-  ankleFlexion: { ...RANGES_OF_MOTION.ankleFlexion, max: 40 },
+  ankleFlexion: { ...RANGES_OF_MOTION.ankleFlexion, max: LOADED_DORSIFLEXION },
 };
 
 export interface RangeExcess {

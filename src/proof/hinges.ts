@@ -2,12 +2,13 @@ import { rotateVec, rotateVecInverse, rotationBetween } from '../math/quat.ts';
 import { dotVec, normalizeVec, subVec } from '../math/vec.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
+import { directionBetween } from './angles.ts';
 import { type Bends, bendsOf } from './bends.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { footPointsOf } from './foot-points.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { HINGE_MIN_DEGREES } from './thresholds.ts';
-import { jointTurns, pelvisAxesOf, type Track, turnVec } from './track.ts';
+import { jointTurns, pathOf, pelvisAxesOf, type Track, turnVec } from './track.ts';
 
 const DEGREES = 180 / Math.PI;
 /** Cosine beyond which two bend directions are opposite: more than 110 degrees apart. */
@@ -116,8 +117,8 @@ const NONE = new Float64Array(0);
 
 /**
  * Frames in which a bent knee stands out behind: 1. It should stand out to the front: of the pelvis, whose front is swung along
- * with the leg (down the trunk onto the line from hip to ankle), and of the foot. Against means that both, on the mean, see it
- * behind.
+ * with the leg (down the trunk onto the line from hip to ankle), and of the foot, which tells the front of the shin however it is
+ * pitched. Against means that both, on the mean, see it behind.
  */
 const kneeAgainst = oncePerKey((track: Track, side: Side): Uint8Array => {
   const against = new Uint8Array(track.frameCount);
@@ -129,15 +130,28 @@ const kneeAgainst = oncePerKey((track: Track, side: Side): Uint8Array => {
     headings = new Float64Array(track.frameCount * 3);
     turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
   }
-  if (bends) judgeKnee(against, bends, axes ?? NONE, headings ?? NONE);
+  const limb = track.limbs[`${side}Leg`];
+  if (bends && limb) {
+    const shins = directionBetween(pathOf(track, limb.middle), pathOf(track, limb.end));
+    judgeKnee(against, bends, shins, axes ?? NONE, headings ?? NONE);
+  }
   return against;
 });
+
+/** Share of a foot that is square to its shin: 60 degrees of flexion, which is what an ankle has. */
+const STRETCHED = 0.5;
 
 const down = new Float64Array(3);
 const ahead = new Float64Array(3);
 
 /** @param axes, headings  empty where there are none */
-function judgeKnee(against: Uint8Array, bends: Bends, axes: Float64Array, headings: Float64Array): void {
+function judgeKnee(
+  against: Uint8Array,
+  bends: Bends,
+  shins: Float64Array,
+  axes: Float64Array,
+  headings: Float64Array,
+): void {
   const { angles, directions, lines } = bends;
   for (let f = 0, i = 0, a = 0; f < against.length; f++, i += 3, a += 9) {
     if (!isBent(angles[f]!)) continue;
@@ -153,9 +167,11 @@ function judgeKnee(against: Uint8Array, bends: Bends, axes: Float64Array, headin
       sum += dotVec(ahead, 0, directions, i);
       count++;
     }
-    // A foot stretched along the shin points nowhere.
-    if (headings.length > 0 && squareTo(headings, i, lines, i) > 0.3) {
-      sum += dotVec(headings, i, directions, i);
+    // A foot stretched along its shin points nowhere. Else it tells the shin's front, which the shin takes along to the line.
+    if (headings.length > 0 && squareTo(headings, i, shins, i) > STRETCHED) {
+      rotationBetween(turn, 0, shins, i, lines, i);
+      rotateVec(ahead, 0, turn, 0, headings, i);
+      sum += dotVec(ahead, 0, directions, i);
       count++;
     }
     if (count > 0 && sum / count <= -0.25) against[f] = 1;

@@ -1,4 +1,4 @@
-import { RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
+import { LOADED_DORSIFLEXION, RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { bendsOf } from './bends.ts';
@@ -20,9 +20,8 @@ export const JOINT_RANGES: readonly JointRange[] = [
   {
     joint: 'ankle',
     ...RANGES_OF_MOTION.ankleFlexion,
-    // The published 20 degrees are measured without load; a standing leg leans further over its foot.
-    max: 40,
-    source: `${RANGES_OF_MOTION.ankleFlexion.source}; about 40 under body weight (lunge, value from memory)`,
+    max: LOADED_DORSIFLEXION,
+    source: `${RANGES_OF_MOTION.ankleFlexion.source}; about ${LOADED_DORSIFLEXION} under body weight (lunge, value from memory)`,
   },
 ];
 

@@ -9,6 +9,12 @@ export interface RangeOfMotion {
 }
 
 /**
+ * Dorsiflexion of a standing leg, degrees: the published 20 are measured without load, and body weight leans the shin further
+ * over its foot (lunge, value from memory).
+ */
+export const LOADED_DORSIFLEXION = 40;
+
+/**
  * Published ranges of motion. For animation, not for medical use.
  *
  * The larger of the adult means of Soucie et al. 2011 (Haemophilia 17:500–507, table of normal values for men and women

@@ -205,6 +205,21 @@ describe('invented errors of known size', () => {
     expect(knee.details.left).toMatchObject({ faults: 0, sourceAgainst: 21 });
   });
 
+  it('does not take a folded knee for one bent backwards because its foot is pointed', () => {
+    const { skeleton, roles } = walker;
+    const clip = createClip('heel to seat', 10, 1 / 60, skeleton.jointCount, [roles.hips!]);
+    for (let i = 3; i < clip.rotations.length; i += 4) clip.rotations[i] = 1;
+    for (let f = 0; f < 10; f++) {
+      const at = f * skeleton.jointCount;
+      clip.rotations.set(axisAngle(1, 0, 0, (155 * Math.PI) / 180), (at + roles.leftLowerLeg!) * 4);
+      clip.rotations.set(axisAngle(1, 0, 0, (50 * Math.PI) / 180), (at + roles.leftFoot!) * 4);
+      // Led aside by so much that the pelvis tells nothing of the front.
+      clip.rotations.set(axisAngle(0, 1, 0, (100 * Math.PI) / 180), (at + roles.leftUpperLeg!) * 4);
+      clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
+    }
+    expect(take(prove({ skeleton, clip, roles }), 'hinge-knee').value).toBe(0);
+  });
+
   it('finds an elbow bent backwards', () => {
     const { roles } = walker;
     // The elbow bends ahead by 0.2 to 0.6 rad; turning it back by 1.4 bends it 0.8 to 1.2 rad the wrong way.

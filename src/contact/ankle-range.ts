@@ -1,0 +1,118 @@
+/**
+ * Keeps ankles in their range where the foot is free to turn. A foot turns in space as the performer's does, but the shin of a
+ * figure with other proportions does not lean as the performer's: in a deeply bent leg they are up to 40 degrees apart, and a
+ * long foot that is lifted less adds to it. What the ankle is bent beyond its range, and beyond the performer's, is taken out
+ * by pitching the foot: in the air, and with its heel up while its ball rests. A flat foot is set level afterwards.
+ */
+import { axisAngleQuat, invertQuat, mulQuat } from '../math/quat.ts';
+import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
+import type { Clip } from '../skeleton/clip.ts';
+import { LOADED_DORSIFLEXION, RANGES_OF_MOTION } from '../skeleton/joint-ranges.ts';
+import type { LegTrack } from './leg-track.ts';
+import type { LevelFoot } from './level-foot.ts';
+import { pointTrajectories } from './sole.ts';
+
+const DEGREE = Math.PI / 180;
+const DORSIFLEXION = LOADED_DORSIFLEXION * DEGREE;
+const PLANTARFLEXION = -RANGES_OF_MOTION.ankleFlexion.min * DEGREE;
+/** What an ankle is bent beyond its range approaches this (rad) and never passes it, continuous in value and slope. */
+const SOFT = 8 * DEGREE;
+/** A shin that lies less than this in the plane of its foot (share of its length) tells no dorsiflexion. */
+const IN_PLANE = 0.5;
+
+/**
+ * @param feet  world rotations, frames × 4, overwritten
+ * @param toes  the same of the toes joint, which goes along; null where the foot has none
+ */
+export function keepAnkleRange(
+  plan: RetargetPlan,
+  clip: Clip,
+  leg: LegTrack,
+  level: LevelFoot,
+  feet: Float64Array,
+  toes: Float64Array | null,
+): void {
+  const { limb, knees, ankles } = leg;
+  const count = feet.length / 4;
+  const flexions = new Float64Array(count);
+  flexionsOf(flexions, knees, ankles, feet, level.undo);
+  if (!mayLeave(flexions)) return;
+  const performers = new Float64Array(count);
+  if (limb.srcEnd >= 0 && limb.srcLower >= 0) performerFlexions(performers, plan, clip, limb, leg.feet);
+  const turn = new Float64Array(4);
+  for (let f = 0; f < count; f++) {
+    const most = Math.max(DORSIFLEXION, performers[f]!);
+    const least = Math.min(-PLANTARFLEXION, performers[f]!);
+    const angle = surplus(least - flexions[f]!) - surplus(flexions[f]! - most);
+    if (angle === 0) continue;
+    pitch(turn, feet, f * 4, level.undo, angle);
+    mulQuat(feet, f * 4, turn, 0, feet, f * 4);
+    if (toes) mulQuat(toes, f * 4, turn, 0, toes, f * 4);
+  }
+}
+
+function mayLeave(flexions: Float64Array): boolean {
+  for (let f = 0; f < flexions.length; f++)
+    if (flexions[f]! > DORSIFLEXION || flexions[f]! < -PLANTARFLEXION) return true;
+  return false;
+}
+
+/** What of an excess is taken out. */
+function surplus(excess: number): number {
+  return excess > 0 ? excess - SOFT * (1 - Math.exp(-excess / SOFT)) : 0;
+}
+
+/**
+ * Dorsiflexion, radians, 0 with the sole square to the shin: by how much the shin leans to the toes, seen from the side of
+ * the foot.
+ * @param undo  inverse of the joint's rotation when the foot is level and heads for +Z
+ */
+function flexionsOf(
+  out: Float64Array,
+  knees: Float64Array,
+  ankles: Float64Array,
+  feet: Float64Array,
+  undo: Float64Array,
+): void {
+  const turn = new Float64Array(4);
+  for (let f = 0, at = 0; f < out.length; f++, at += 3) {
+    mulQuat(turn, 0, feet, f * 4, undo, 0);
+    const x = turn[0]!;
+    const y = turn[1]!;
+    const z = turn[2]!;
+    const w = turn[3]!;
+    const sx = knees[at]! - ankles[at]!;
+    const sy = knees[at + 1]! - ankles[at + 1]!;
+    const sz = knees[at + 2]! - ankles[at + 2]!;
+    // Second and third column of the rotation matrix: out of the instep, and to the toes.
+    const up = 2 * (x * y - w * z) * sx + (1 - 2 * (x * x + z * z)) * sy + 2 * (y * z + w * x) * sz;
+    const ahead = 2 * (x * z + w * y) * sx + 2 * (y * z - w * x) * sy + (1 - 2 * (x * x + y * y)) * sz;
+    const inPlane = Math.sqrt((up * up + ahead * ahead) / (sx * sx + sy * sy + sz * sz));
+    out[f] = inPlane > 0 ? Math.atan2(ahead, up) * Math.min(1, inPlane / IN_PLANE) : 0;
+  }
+}
+
+/** The performer's: in the plain retarget its foot is the target's, both counted from the canonical posture. */
+function performerFlexions(
+  out: Float64Array,
+  { source, target }: RetargetPlan,
+  clip: Clip,
+  { srcLower, srcEnd, dstEnd }: LimbPlan,
+  feet: Float64Array,
+): void {
+  const [knees] = pointTrajectories(source.skeleton, clip, srcLower, [[0, 0, 0]]);
+  const [ankles] = pointTrajectories(source.skeleton, clip, srcEnd, [[0, 0, 0]]);
+  const undo = new Float64Array(4);
+  invertQuat(undo, 0, target.alignment.posture, dstEnd * 4);
+  flexionsOf(out, knees!, ankles!, feet, undo);
+}
+
+/** The rotation that raises the toes of a foot by an angle, about the foot's own axis to its right. */
+function pitch(out: Float64Array, feet: Float64Array, i: number, undo: Float64Array, angle: number): void {
+  mulQuat(out, 0, feet, i, undo, 0);
+  const x = out[0]!;
+  const y = out[1]!;
+  const z = out[2]!;
+  const w = out[3]!;
+  axisAngleQuat(out, 0, 2 * (y * y + z * z) - 1, -2 * (x * y + w * z), -2 * (x * z - w * y), angle);
+}
