@@ -130,10 +130,11 @@ describe('the ankle of a foot in the air', () => {
 
   it('is left as it is within its range: the foot turns as the performer’s does', () => {
     const { performer, clip } = lifting(0);
-    const { performers, own, headings } = planted(0, withLegs(1.1, 0.95));
+    // Longer legs on feet of the same length: no heel is lifted less for the sake of a long foot.
+    const { performers, own, headings } = planted(0, withLegs(1.3, 1.15));
     expect(Math.max(...performers, ...own)).toBeLessThan(40);
     const its = headingsOf(performer, clip);
-    // A performer's sole is measured in its motion, and by so little longer that the foot is pitched by 0.03 degrees less.
-    for (let i = 0; i < its.length; i++) expect(Math.abs(headings[i]! - its[i]!)).toBeLessThan(1e-3);
+    // Float32 keys.
+    for (let i = 0; i < its.length; i++) expect(headings[i]!).toBeCloseTo(its[i]!, 5);
   });
 });
