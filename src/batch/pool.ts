@@ -13,12 +13,12 @@ const WORKER = new URL(FROM_SOURCE ? './worker.ts' : './worker.js', import.meta.
  * Room for short-lived objects in a worker, MB. What a job throws away, its typed arrays too, should die in there: then
  * it is given back at once, and only what survives is looked at.
  *
- * Tried, three clips, three rigs, contact and proof, one worker; processor time beside that of the same jobs without a
- * worker thread (7.0 to 7.5 s): 4 MB, 8.4 to 8.9 s, since thousands of collections find the arrays of the job in hand
- * alive and keep them; 32 MB, 6.9 to 7.4 s. Peak memory of 23 clips, three rigs, two workers: 4 MB, 240 MB; 12 MB,
- * 258 MB; 24 MB, 280 MB; 32 MB, 292 MB. Collecting in one thread alone (`--single-threaded-gc`): no difference.
+ * Tried: 4 MB takes a quarter more processor time than 32 MB, since thousands of collections find the arrays of the job in
+ * hand alive and keep them. 8, 16 and 24 MB, two workers, 23 clips, three rigs, contact and proof: 23.7, 22.3 and 21.0 s of
+ * processor time, peak memory 282, 280 and 291 to 306 MB. Collecting in one thread alone (`--single-threaded-gc`): no
+ * difference.
  */
-const YOUNG_GENERATION = 24;
+const YOUNG_GENERATION = 16;
 
 /** How often a task is given to a new worker when the one that had it died. */
 const MOST_TRIES = 3;

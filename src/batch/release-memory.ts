@@ -4,19 +4,19 @@ import { runInNewContext } from 'node:vm';
 let collect: ((options?: { type: 'minor' }) => void) | undefined;
 
 /** Bytes of typed arrays in a thread above which it is worth to look for those that nothing refers to. */
-const WORTH_IT = 24e6;
+const WORTH_IT = 80e6;
 
 /**
- * Gives back what a job leaves behind, before the next one begins. A clip on a character leaves some 50 MB of typed arrays
- * that nothing refers to; left to itself the engine lets them grow, since they lie outside of its heap.
+ * Gives back what earlier jobs left behind: typed arrays lie outside of the engine's heap, which lets them grow.
  *
- * Tried, two threads, three clips of 2,200 frames, three rigs; peak memory, and processor time of the nine jobs in one
- * thread: nothing, 312 to 351 MB, 6.7 s; after every job whatever it left, 246 to 253 MB, 9.3 s; once a clip, 280 to
- * 328 MB, 7.7 s; the young generation alone, 313 to 352 MB, 6.8 s; above 24 MB, 287 to 293 MB, 7.8 s; above 40 MB,
- * 289 to 294 MB, 7.1 s. On 23 clips: above 24 MB, 282 to 292 MB; above 40 MB, 297 to 320 MB.
- * That was with a young generation of 4 MB, out of which arrays pass for lasting soon. With the room that they have now
- * (`pool.ts`) most are given back in the course of the job. Looking at the young alone takes 2 to 4 ms and at all 11 to
- * 20 ms, so that is done only where the first was not enough.
+ * To be called while a job is in hand. With its objects go the hidden classes that nothing else has, and with those the
+ * compiled code that was made for them: a collection between two jobs makes the next one begin cold.
+ *
+ * Tried, two threads, 23 clips, three rigs, contact and proof; processor time and peak memory: between jobs, above
+ * 24 MB, 28 to 32 s, 254 to 271 MB; never, 21 s, 286 to 306 MB; in the middle of a job, above 24 MB, 25 s, 266 to
+ * 273 MB. With a young generation of 16 instead of 24 MB (`pool.ts`), in the middle of a job: above 48 MB, 20 to 21 s,
+ * 296 MB; above 80 MB, 20 s, 282 MB. Looking at the young alone takes 2 to 4 ms and at all 11 to 20 ms, so that is done
+ * only where the first was not enough.
  * @param least  bytes of typed arrays below which nothing is done
  */
 export function releaseMemory(least = WORTH_IT): void {

@@ -65,7 +65,6 @@ export async function runTask(task: Task): Promise<JobRecord[]> {
         }
       }
     }
-    releaseMemory();
     // The picture is for the page, which reads it from the record on disk: it need not travel.
     records.push(record.status === 'done' ? { ...record, picture: null } : record);
   }
@@ -198,6 +197,7 @@ async function runJob(
   const path = join(outputFolder, file);
   await mkdir(dirname(path), { recursive: true });
   await writeWholeFile(path, bytes);
+  releaseMemory();
 
   const proved = settings.proof
     ? await proveJob(job, { settings, outputFolder }, receiver, {
