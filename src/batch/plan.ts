@@ -43,10 +43,15 @@ export interface PlanInput {
 /**
  * Lays out which clip goes onto which character under which name. Reads every clip once, for its content and skeleton; an
  * input that cannot be used is told and left out.
+ * @param onCharacters  told who takes the clips, before the clips are read
  */
-export async function planBatch(input: PlanInput): Promise<BatchPlan> {
+export async function planBatch(
+  input: PlanInput,
+  onCharacters: (characters: readonly CharacterEntry[]) => void = () => {},
+): Promise<BatchPlan> {
   const unusable: UnusableInput[] = [];
   const characters = await listCharacters(input, unusable);
+  onCharacters(characters);
   const { clips, groups } = await readLibrary(input.clips, unusable, input.groupConstraints);
   return { jobs: layOut(input, clips, characters, groups), groups, characters, unusable };
 }

@@ -1,11 +1,11 @@
 import { Queue, QueueEvents } from 'bullmq';
 import { RigproofError } from '../errors.ts';
+import type { Runner } from './crew.ts';
 import type { Exchange } from './exchange.ts';
 import { hashOf } from './fingerprint.ts';
 import { handOut } from './hand-out.ts';
 import type { JobRecord, Task } from './job.ts';
 import { abandon, openQueue, type QueueAddress, watchQueue } from './queue-connection.ts';
-import type { Runner } from './run.ts';
 import { failedRecord } from './run-task.ts';
 import { LOST_AFTER } from './settings.ts';
 

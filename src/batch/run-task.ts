@@ -134,6 +134,11 @@ async function receiverOf({ character, mapping }: Job, { rootMotion }: BatchSett
   return needsNode ? openReceiver(character, anyBody, true) : receiver;
 }
 
+/** Reads characters before a task asks for them. Throws what reading one throws. */
+export async function openReceivers(characters: readonly CharacterEntry[]): Promise<void> {
+  for (const character of characters) await openReceiver(character, false, false);
+}
+
 /** Chains paired by hand move a body of any kind. */
 function movesAnyBody({ chains }: Mapping): boolean {
   return (chains ?? []).length > 0;

@@ -2,15 +2,13 @@ import { mkdir } from 'node:fs/promises';
 import { resolve } from 'node:path';
 import { RigproofError } from '../errors.ts';
 import { listClips } from './clip-list.ts';
-import { handOut } from './hand-out.ts';
+import { openCrew, type Runner } from './crew.ts';
 import type { Job, JobRecord, Task } from './job.ts';
 import { checkNaming } from './names.ts';
 import { writePacks } from './pack.ts';
 import { type BatchPlan, type PlanInput, planBatch, shardOf } from './plan.ts';
-import { openPool } from './pool.ts';
 import { findDone, removeLeftovers } from './records.ts';
 import { releaseMemory } from './release-memory.ts';
-import { failedRecord } from './run-task.ts';
 import type { BatchSettings } from './settings.ts';
 import { writeSummary } from './summary.ts';
 import type { BatchCounts } from './summary-format.ts';
@@ -57,13 +55,6 @@ export interface BatchResult {
   packs: string[];
 }
 
-/** Does the given tasks, in their order, somewhere: in threads, or on other machines. */
-export type Runner = (
-  tasks: readonly Task[],
-  report: (task: Task, records: JobRecord[]) => void,
-  signal?: AbortSignal,
-) => Promise<void>;
-
 /**
  * Puts every clip onto every character. What an earlier run has done, and nothing has changed since, is kept; a run that
  * was cut off goes on where it stopped.
@@ -74,8 +65,21 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
   checkNaming(input.settings.naming);
   const outputFolder = resolve(input.outputFolder);
   const clips = await listClips(input.clips, outputFolder);
-  const plan = await planBatch({ ...input, clips });
-  const { shard } = input;
+  if (runner) return carryOut({ ...input, outputFolder }, await planBatch({ ...input, clips }), events, runner);
+  const crew = openCrew(Math.min(input.workers, Math.max(1, clips.length)));
+  try {
+    // What a task keeps open is what a thread can get ready.
+    const plan = await planBatch({ ...input, clips }, (characters) =>
+      crew.prepare(characters.slice(0, TASK_CHARACTERS)),
+    );
+    return await carryOut({ ...input, outputFolder }, plan, events, crew.run);
+  } finally {
+    await crew.close();
+  }
+}
+
+async function carryOut(input: BatchInput, plan: BatchPlan, events: BatchEvents, runner: Runner): Promise<BatchResult> {
+  const { outputFolder, shard } = input;
   const jobs = shard ? shardOf(plan.jobs, shard.index, shard.count) : plan.jobs;
   if (plan.jobs.length === 0) throw nothingUsable(plan);
 
@@ -109,12 +113,7 @@ export async function runBatch(input: BatchInput, events: BatchEvents = {}, runn
   };
   // Once, whatever there is: what planning has read lies about for as long as the run takes.
   if (pending.length > 0) releaseMemory(0);
-  if (pending.length > 0)
-    await (runner ?? threads(input.workers))(
-      tasksOf(pending, plan, input.settings, outputFolder),
-      report,
-      events.signal,
-    );
+  if (pending.length > 0) await runner(tasksOf(pending, plan, input.settings, outputFolder), report, events.signal);
 
   const packs = input.settings.pack && !shard ? await writePacks(plan.characters, jobs, outputFolder) : [];
   const name = shard ? `summary-${shard.index}-of-${shard.count}` : 'summary';
@@ -193,33 +192,6 @@ export function tasksOf(
     }
   }
   return [...tasks.values()].sort((a, b) => a.block - b.block || b.bytes - a.bytes).map(({ task }) => task);
-}
-
-/** A runner with worker threads of this process. */
-export function threads(workers: number): Runner {
-  return async (tasks, report, signal) => {
-    const pool = openPool<Task, JobRecord[]>({ workers: Math.min(workers, tasks.length) });
-    try {
-      await handOut(
-        tasks,
-        ({ jobs }) => jobs[0]!.clip.bytes,
-        workers,
-        signal,
-        async (task) => {
-          try {
-            report(task, await pool.run(task));
-          } catch (error) {
-            report(
-              task,
-              task.jobs.map((job) => failedRecord(job, error)),
-            );
-          }
-        },
-      );
-    } finally {
-      await pool.close();
-    }
-  };
 }
 
 function trackProgress(total: number): ((record: JobRecord) => BatchProgress) & { done(): number } {

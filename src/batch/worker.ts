@@ -1,6 +1,6 @@
 /** The program of a worker thread: takes a task, answers with what its jobs came to. */
-import { runTask } from './run-task.ts';
+import { openReceivers, runTask } from './run-task.ts';
 import { triageClip } from './triage/triage-clip.ts';
 
 export default runTask;
-export { triageClip };
+export { openReceivers as prepare, triageClip };

@@ -1,10 +1,11 @@
 import { availableParallelism } from 'node:os';
 import { Command, Option } from 'commander';
 import { BASELINE_TOLERANCE, type BaselineComparison, compareRuns, readBaseline } from '../batch/baseline.ts';
+import type { Runner } from '../batch/crew.ts';
 import { leaveFiles, sharedFolders, throughStore } from '../batch/exchange.ts';
 import type { JobRecord } from '../batch/job.ts';
 import type { BatchPlan } from '../batch/plan.ts';
-import { type BatchResult, type Runner, runBatch } from '../batch/run.ts';
+import { type BatchResult, runBatch } from '../batch/run.ts';
 import { openStore } from '../batch/store/open-store.ts';
 import { formatError, RigproofError } from '../errors.ts';
 import {
