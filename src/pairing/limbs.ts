@@ -62,6 +62,12 @@ const SKIPPED_START = -1.6;
 const DEFORMS = 0.8;
 /** For the hand that carries two or more fingers. */
 const HAND_BRANCHES = 0.8;
+/** For a collar bone, which many arms have. */
+const GIRDLE = 0.5;
+/** For an end joint that moves the mesh where others do not. */
+const END_DEFORMS = 0.3;
+/** No shape gives more: lengths and joints that are passed over only take away. */
+const BEST_SHAPE = GIRDLE + HAND_BRANCHES + 2 * DEFORMS + END_DEFORMS;
 /** Against a hand whose siblings start at the same point: they are fingers without a hand. */
 const ONE_OF_A_BUNDLE = -3;
 
@@ -78,7 +84,10 @@ export function readLimb(
 ): LimbChain | null {
   let best: LimbChain | null = null;
   const consider = (chain: LimbChain): void => {
-    chain.score = scoreLimb(context, chain, side);
+    const spoken = priorEvidence(context, chain, side);
+    // Toes may still add to a leg. What could not win at the best of shapes need not be looked at.
+    if (kind === 'arm' && best && spoken + BEST_SHAPE < best.score) return;
+    chain.score = spoken + limbShapeEvidence(context, chain);
     if (kind === 'leg') addToes(context, chain, side);
     if (!best || chain.score > best.score) best = chain;
   };
@@ -111,15 +120,14 @@ export function readLimb(
   return best;
 }
 
-function scoreLimb(context: LimbContext, chain: LimbChain, side: Side | null): number {
-  const { prior } = context;
+function priorEvidence({ prior }: LimbContext, chain: LimbChain, side: Side | null): number {
   const { kind, girdle, upper, lower, end } = chain;
   const isArm = kind === 'arm';
   let score = prior.evidence(upper, isArm ? 'upperArm' : 'upperLeg', side);
   score += prior.evidence(lower, isArm ? 'lowerArm' : 'lowerLeg', side);
   if (girdle !== null) score += prior.evidence(girdle, 'shoulder', side);
   if (end !== null) score += prior.evidence(end, isArm ? 'hand' : 'foot', side);
-  return score + limbShapeEvidence(context, chain);
+  return score;
 }
 
 /** Log evidence of a limb's lengths, place and branching alone: 0 for an average body, about -3 for a cartoon one. */
@@ -147,7 +155,7 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
     (isArm ? 0.8 * SHARE_OF_HEIGHT.shoulderHalfBreadth : 0.75 * SHARE_OF_HEIGHT.hipHalfBreadth) * height;
   score += lengthEvidence(Math.max(asideOf(context, upper), 0.003 * height), expectedAside, 0.7);
   if (girdle !== null) {
-    score += 0.5 + lengthEvidence(distance(points[girdle]!, points[upper]!), 0.075 * height, 0.7);
+    score += GIRDLE + lengthEvidence(distance(points[girdle]!, points[upper]!), 0.075 * height, 0.7);
     if (asideOf(context, girdle) > asideOf(context, upper)) score -= 1;
     // Collar bones start near the breastbone; an arm that starts further out is no girdle.
     const girdleAside = asideOf(context, girdle);
@@ -173,7 +181,7 @@ export function limbShapeEvidence(context: LimbContext, chain: LimbChain): numbe
   score += passedOver(context, chain);
   if (prior.deforms) {
     for (const j of [upper, lower]) score += prior.deforms[j] ? DEFORMS : 0;
-    if (end !== null) score += prior.deforms[end] ? 0.3 : 0;
+    if (end !== null) score += prior.deforms[end] ? END_DEFORMS : 0;
   }
   return score;
 }

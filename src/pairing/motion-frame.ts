@@ -66,8 +66,7 @@ export function readMotionFrame(skeleton: Skeleton, clip: Clip, body: Body): Mot
   const moves = frameMoves(track);
   const opening = findFirstMotionFrame(skeleton, clip, moves, body);
   const first = opening.frame;
-  const lows: number[] = [];
-  for (let f = first; f < clip.frameCount; f++) lows.push(lowestPoint(track, f, up));
+  const lows = lowestPoints(track, first, up);
   const floor = lows.length > 0 ? quantile(lows, FLOOR_QUANTILE) : body.frame.floor;
   const facing = facingAt(track, Math.min(first, clip.frameCount - 1), up, body);
   const jumps = findJumps(moves, first, body.frame.height);
@@ -214,7 +213,7 @@ function findFirstMotionFrame(
   const none = (why: string): { frame: number; evidence: string } => ({ frame: 0, evidence: why });
   if (clip.frameCount < 3) return none('too few frames to tell');
   const openingCount = Math.min(OPENING_FRAMES, Math.floor(moves.length / 2));
-  const later = [...moves.subarray(openingCount)];
+  const later = moves.subarray(openingCount);
   const usual = Math.max(quantile(later, 0.99), 0.002 * body.frame.height);
   if (openingCount === 0 || moves[0]! <= OPENING_JUMP * usual) return none('no jump at the start');
   let turned = 0;
@@ -250,12 +249,19 @@ function isBlending(steps: readonly number[] | Float64Array, f: number): boolean
   return steps[f]! > steps[f + 1]! && steps[f]! > BLEND_RATIO * next && steps[f]! > BLEND_LAST * steps[1]!;
 }
 
-function lowestPoint({ positions, pointCount }: BodyTrack, f: number, up: Point): number {
-  let low = Number.POSITIVE_INFINITY;
-  for (let i = f * pointCount * 3; i < (f + 1) * pointCount * 3; i += 3) {
-    low = Math.min(low, positions[i]! * up[0] + positions[i + 1]! * up[1] + positions[i + 2]! * up[2]);
+/** Height of the lowest point along `up`, a frame from `first` on. */
+function lowestPoints({ positions, pointCount, frameCount }: BodyTrack, first: number, up: Point): Float64Array {
+  const lows = new Float64Array(Math.max(0, frameCount - first));
+  const [x, y, z] = up;
+  for (let f = 0, i = first * pointCount * 3; f < lows.length; f++) {
+    let low = Number.POSITIVE_INFINITY;
+    for (let n = 0; n < pointCount; n++, i += 3) {
+      const height = positions[i]! * x + positions[i + 1]! * y + positions[i + 2]! * z;
+      if (height < low) low = height;
+    }
+    lows[f] = low;
   }
-  return low;
+  return lows;
 }
 
 /** Left is from the right hip and shoulder joints to the left ones. */
@@ -276,7 +282,7 @@ function facingAt(track: BodyTrack, f: number, up: Point, body: Body): Point {
 }
 
 function findJumps(moves: Float64Array, first: number, height: number): MotionFrame['jumps'] {
-  const usual = quantile([...moves.subarray(first)], 0.95);
+  const usual = quantile(moves.subarray(first), 0.95);
   const bar = Math.max(FAULT_SHARE * height, FAULT_FACTOR * usual);
   const jumps: MotionFrame['jumps'] = [];
   for (let f = first; f < moves.length; f++) {
@@ -299,18 +305,25 @@ function doubtRate(
   jumps: MotionFrame['jumps'],
   notes: Note[],
 ): void {
-  const { roles } = track;
-  const speeds: number[] = [];
-  for (const foot of [roles.leftFoot, roles.rightFoot]) {
-    if (foot === undefined) continue;
-    for (let f = first; f + 1 < clip.frameCount; f++) {
-      if (jumps.some((jump) => f >= jump.from - 2 && f <= jump.to + 2)) continue;
-      speeds.push(
-        (norm(minus(at(track, f + 1, foot), at(track, f, foot))) * body.frame.metresPerUnit) / clip.frameDuration,
-      );
+  const { roles, positions, pointCount, indexOf, frameCount } = track;
+  const isFault = new Uint8Array(frameCount);
+  for (const { from, to } of jumps) isFault.fill(1, Math.max(0, from - 2), to + 3);
+  const feet = [roles.leftFoot, roles.rightFoot].flatMap((foot) => (foot === undefined ? [] : [indexOf.get(foot)!]));
+  const speeds = new Float64Array(feet.length * frameCount);
+  const perSecond = body.frame.metresPerUnit / clip.frameDuration;
+  let count = 0;
+  for (const foot of feet) {
+    for (let f = first; f + 1 < frameCount; f++) {
+      if (isFault[f]) continue;
+      const a = (f * pointCount + foot) * 3;
+      const b = a + pointCount * 3;
+      const x = positions[b]! - positions[a]!;
+      const y = positions[b + 1]! - positions[a + 1]!;
+      const z = positions[b + 2]! - positions[a + 2]!;
+      speeds[count++] = Math.sqrt(x * x + y * y + z * z) * perSecond;
     }
   }
-  const fast = quantile(speeds, 0.99);
+  const fast = quantile(speeds.subarray(0, count), 0.99);
   const rate = 1 / clip.frameDuration;
   if (!(fast > FOOT_SPEED_DOUBT) || rate < DOUBLED_RATE) return;
   notes.push({

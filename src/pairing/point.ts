@@ -12,7 +12,8 @@ export const cross = (a: Point, b: Point): Point => [
   a[2] * b[0] - a[0] * b[2],
   a[0] * b[1] - a[1] * b[0],
 ];
-export const norm = (a: Point): number => Math.hypot(a[0], a[1], a[2]);
+// Math.hypot takes any number of numbers, which the engine does not compile away.
+export const norm = (a: Point): number => Math.sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]);
 export const distance = (a: Point, b: Point): number => norm(minus(a, b));
 export const middle = (a: Point, b: Point): Point => times(plus(a, b), 0.5);
 
@@ -38,8 +39,8 @@ export function median(values: readonly number[]): number {
 }
 
 /** The value below which the share `q` of the values lies; NaN for none. */
-export function quantile(values: readonly number[], q: number): number {
-  const sorted = [...values].sort((a, b) => a - b);
+export function quantile(values: ArrayLike<number>, q: number): number {
+  const sorted = Float64Array.from(values).sort();
   return sorted.length > 0 ? sorted[Math.floor(q * (sorted.length - 1))]! : Number.NaN;
 }
 

@@ -51,26 +51,39 @@ export function makePrior(
   const settledParts = new Map<number, Role>();
   for (const [role, joint] of settled) if (joint !== null) settledParts.set(joint, role);
 
+  const weigh = (joint: number, part: Part, side: Side | null): number => {
+    const spoken = nameEvidence(names[joint]!, part);
+    const sides: readonly (Side | null)[] = side === null ? ['left', 'right'] : [side];
+    let best = Number.NEGATIVE_INFINITY;
+    for (const s of sides) {
+      const role = roleOfPart(part, s);
+      if (role === null) continue;
+      const own = settledParts.get(joint);
+      let value = 0;
+      if (isForbidden(role, joint)) value = -SETTLED;
+      else if (own !== undefined) value = own === role ? SETTLED : -SETTLED;
+      else if (settled.has(role)) value = -SETTLED;
+      best = Math.max(best, value);
+    }
+    return spoken + (best === Number.NEGATIVE_INFINITY ? 0 : best);
+  };
+  // Limbs are tried in thousands of ways out of the same joints.
+  const known = new Map<Part, Record<Side | 'either', Float64Array>>();
+  const unknown = () => new Float64Array(names.length).fill(Number.NaN);
   return {
     names,
     settled,
     deforms,
     isForbidden,
     evidence(joint, part, side) {
-      const spoken = nameEvidence(names[joint]!, part);
-      const sides: readonly (Side | null)[] = side === null ? ['left', 'right'] : [side];
-      let best = Number.NEGATIVE_INFINITY;
-      for (const s of sides) {
-        const role = roleOfPart(part, s);
-        if (role === null) continue;
-        const own = settledParts.get(joint);
-        let value = 0;
-        if (isForbidden(role, joint)) value = -SETTLED;
-        else if (own !== undefined) value = own === role ? SETTLED : -SETTLED;
-        else if (settled.has(role)) value = -SETTLED;
-        best = Math.max(best, value);
+      let values = known.get(part);
+      if (!values) {
+        values = { left: unknown(), right: unknown(), either: unknown() };
+        known.set(part, values);
       }
-      return spoken + (best === Number.NEGATIVE_INFINITY ? 0 : best);
+      const ofSide = values[side ?? 'either'];
+      if (Number.isNaN(ofSide[joint]!)) ofSide[joint] = weigh(joint, part, side);
+      return ofSide[joint]!;
     },
   };
 }

@@ -103,10 +103,19 @@ function sameJsonButAdded(known: JsonObject, json: JsonObject): boolean {
 function sameJson(a: unknown, b: unknown): boolean {
   if (a === b) return true;
   if (typeof a !== 'object' || typeof b !== 'object' || a === null || b === null) return false;
-  if (Array.isArray(a) !== Array.isArray(b)) return false;
-  const names = Object.keys(a);
-  if (names.length !== Object.keys(b).length) return false;
-  return names.every((name) => name in b && sameJson((a as JsonObject)[name], (b as JsonObject)[name]));
+  if (Array.isArray(a)) {
+    if (!Array.isArray(b) || a.length !== b.length) return false;
+    for (let i = 0; i < a.length; i++) if (!sameJson(a[i], b[i])) return false;
+    return true;
+  }
+  if (Array.isArray(b)) return false;
+  let more = 0;
+  for (const name in a) {
+    if (!(name in b) || !sameJson((a as JsonObject)[name], (b as JsonObject)[name])) return false;
+    more++;
+  }
+  for (const _ in b) more--;
+  return more === 0;
 }
 
 /** Whether `bytes` begins with the first `length` bytes of `start`. */

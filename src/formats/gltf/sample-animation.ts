@@ -145,8 +145,8 @@ function turnBetweenKeys(out: Float64Array, keys: Float64Array, values: Float64A
       key = k;
       const a = k * 4;
       const b = Math.min(k + 1, last) * 4;
-      const la = 1 / (Math.hypot(values[a]!, values[a + 1]!, values[a + 2]!, values[a + 3]!) || 1);
-      const lb = 1 / (Math.hypot(values[b]!, values[b + 1]!, values[b + 2]!, values[b + 3]!) || 1);
+      const la = 1 / (lengthOf(values, a) || 1);
+      const lb = 1 / (lengthOf(values, b) || 1);
       ax = values[a]! * la;
       ay = values[a + 1]! * la;
       az = values[a + 2]! * la;
@@ -181,6 +181,10 @@ function turnBetweenKeys(out: Float64Array, keys: Float64Array, values: Float64A
     out[o + 3] = wa * aw + wb * bw;
     normalizeQuat(out, o);
   }
+}
+
+function lengthOf(q: Float64Array, i: number): number {
+  return Math.sqrt(q[i]! * q[i]! + q[i + 1]! * q[i + 1]! + q[i + 2]! * q[i + 2]! + q[i + 3]! * q[i + 3]!);
 }
 
 /** Offsets of a joint, three numbers a frame; of one that is still only those of one frame. */
