@@ -10,15 +10,17 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import asc from 'assemblyscript/asc';
 
-const SOURCE = 'kernels/bvh-frames.ts';
-export const TARGET = 'src/formats/bvh/kernel-code.ts';
+export const KERNELS = [
+  { source: 'kernels/bvh-frames.ts', target: 'src/formats/bvh/kernel-code.ts' },
+  { source: 'kernels/animation-keys.ts', target: 'src/formats/gltf/key-kernel-code.ts' },
+] as const;
 const OPTIONS = ['-O3', '--runtime', 'stub', '--noAssert', '--enable', 'simd'];
 const ROOT = new URL('../', import.meta.url);
 
-/** The text of `TARGET`. */
-export async function compileKernel(): Promise<string> {
+/** The text of the module that holds what a source compiles to. */
+export async function compileKernel(source: string): Promise<string> {
   let code: Uint8Array | null = null;
-  const { error, stderr } = await asc.main([SOURCE, ...OPTIONS, '--outFile', 'kernel.wasm'], {
+  const { error, stderr } = await asc.main([source, ...OPTIONS, '--outFile', 'kernel.wasm'], {
     readFile: (name) => {
       try {
         return readFileSync(new URL(name, ROOT), 'utf8');
@@ -31,12 +33,12 @@ export async function compileKernel(): Promise<string> {
     },
     listFiles: () => [],
   });
-  if (error || code === null) throw new Error(`${SOURCE} does not compile: ${stderr.toString()}`);
+  if (error || code === null) throw new Error(`${source} does not compile: ${stderr.toString()}`);
   const lines = Buffer.from(code)
     .toString('base64')
     .match(/.{1,110}/g)!;
   return [
-    `// Made from ${SOURCE} by \`npm run build:kernels\`; not to be edited.`,
+    `// Made from ${source} by \`npm run build:kernels\`; not to be edited.`,
     '/** A WebAssembly module, in base64. */',
     'export const KERNEL_CODE = `',
     ...lines,
@@ -46,5 +48,5 @@ export async function compileKernel(): Promise<string> {
 }
 
 if (process.argv[1] === fileURLToPath(import.meta.url)) {
-  writeFileSync(new URL(TARGET, ROOT), await compileKernel());
+  for (const { source, target } of KERNELS) writeFileSync(new URL(target, ROOT), await compileKernel(source));
 }

@@ -10,6 +10,7 @@
  * - copies of the bytes in and of the rotations out: 0.6 to 1.5.
  * And in a fresh thread, where TypeScript is interpreted at first, the first 3 MB take 40 ms in place of 180.
  */
+import { align16, growTo, startModule } from '../web-assembly.ts';
 import type { DecodePlan } from './decoder.ts';
 import { KERNEL_CODE } from './kernel-code.ts';
 import { POWER_HIGH, POWER_LOW } from './numbers.ts';
@@ -25,7 +26,6 @@ const MOST_FRAMES = 64;
 const FRAME_BYTES = 256 * 1024;
 /** A joint of `decode`: seven Int32, four bytes unused, a Float64. */
 const RECORD = 40;
-const PAGE = 65536;
 
 interface KernelExports {
   memory: WebAssembly.Memory;
@@ -64,12 +64,8 @@ let shared: FrameKernel | null | undefined;
 /** The kernel of this thread; null where WebAssembly may not be compiled. What it holds lasts for one call only. */
 export function frameKernel(): FrameKernel | null {
   if (shared === undefined) {
-    try {
-      const code = Uint8Array.from(atob(KERNEL_CODE), (character) => character.charCodeAt(0));
-      shared = new FrameKernel(new WebAssembly.Instance(new WebAssembly.Module(code)));
-    } catch {
-      shared = null;
-    }
+    const code = startModule(KERNEL_CODE);
+    shared = code && new FrameKernel(code);
   }
   return shared;
 }
@@ -99,8 +95,8 @@ export class FrameKernel {
   private places: TakePlace[] = [];
   private scanner: ValueScanner | null = null;
 
-  constructor(instance: WebAssembly.Instance) {
-    this.code = instance.exports as unknown as KernelExports;
+  constructor(code: WebAssembly.Exports) {
+    this.code = code as unknown as KernelExports;
     this.reserve(this.code.heapStart.value);
     this.values.set(POWER_HIGH, this.code.powerHigh.value / 8);
     this.values.set(POWER_LOW, this.code.powerLow.value / 8);
@@ -115,13 +111,13 @@ export class FrameKernel {
     const frameBytes = this.stride * 8 + joints * 16;
     this.frameRoom = Math.max(2, Math.min(MOST_FRAMES, Math.floor(FRAME_BYTES / frameBytes)));
     this.inputFrom = scanner.at;
-    this.input = align(this.code.heapStart.value);
+    this.input = align16(this.code.heapStart.value);
     this.inputEnd = this.input + end - scanner.at;
-    const rows = align(this.inputEnd + OVERHANG);
+    const rows = align16(this.inputEnd + OVERHANG);
     let top = rows + this.frameRoom * this.stride * 8;
     this.places = plans.map((plan) => {
       const stride = plan.jointCount * 16;
-      const place = { plan, joints: top, out: align(top + plan.turned.length * RECORD) + stride, stride };
+      const place = { plan, joints: top, out: align16(top + plan.turned.length * RECORD) + stride, stride };
       top = place.out + this.frameRoom * stride;
       return place;
     });
@@ -195,8 +191,7 @@ export class FrameKernel {
 
   private reserve(bytes: number): void {
     const { memory } = this.code;
-    const missing = Math.ceil((bytes - memory.buffer.byteLength) / PAGE);
-    if (missing > 0) memory.grow(missing);
+    growTo(memory, bytes);
     if (this.bytes.buffer === memory.buffer) return;
     this.bytes = new Uint8Array(memory.buffer);
     this.floats = new Float32Array(memory.buffer);
@@ -207,9 +202,4 @@ export class FrameKernel {
 function setIdentities(out: Float32Array, at: number, count: number): void {
   out.fill(0, at, at + count * 4);
   for (let w = at + 3; w < at + count * 4; w += 4) out[w] = 1;
-}
-
-/** The next multiple of sixteen. */
-function align(address: number): number {
-  return Math.ceil(address / 16) * 16;
 }

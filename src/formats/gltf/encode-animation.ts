@@ -1,6 +1,7 @@
 import { RigproofError } from '../../errors.ts';
 import { align4 } from './assemble-glb.ts';
-import { reduceKeys } from './reduce-keys.ts';
+import type { KeyWork } from './key-work.ts';
+import { type KeyBytes, storeFloats } from './store-keys.ts';
 
 /** How an animation is stored. */
 export interface EncodeOptions {
@@ -92,7 +93,8 @@ export class AnimationEncoder {
   readonly #options: EncodeOptions;
   readonly #frameCount: number;
   readonly #frameDuration: number;
-  #room: Room;
+  readonly #work: KeyWork;
+  #room: KeyBytes;
   #length = 0;
   #keyCount = 0;
   readonly #accessors: EncodedAccessor[] = [];
@@ -108,8 +110,11 @@ export class AnimationEncoder {
   /** The first channel that was left out. */
   #leftOut: SourceChannel | undefined;
 
-  /** @throws RigproofError `GLTF_TOLERANCE` when the tolerance cannot be kept with the storage asked for */
-  constructor(frameCount: number, frameDuration: number, options: EncodeOptions) {
+  /**
+   * @param work  of the clip whose channels are added
+   * @throws RigproofError `GLTF_TOLERANCE` when the tolerance cannot be kept with the storage asked for
+   */
+  constructor(frameCount: number, frameDuration: number, options: EncodeOptions, work: KeyWork) {
     const { rotationTolerance, translationTolerance, quantise, keepAllKeys } = options;
     if (!(rotationTolerance >= 0) || !(translationTolerance >= 0)) {
       throw new RigproofError(
@@ -130,6 +135,7 @@ export class AnimationEncoder {
     this.#options = options;
     this.#frameCount = frameCount;
     this.#frameDuration = frameDuration;
+    this.#work = work;
     this.#room = takeRoom(frameCount);
   }
 
@@ -151,9 +157,9 @@ export class AnimationEncoder {
     if (!this.#options.keepAllKeys) {
       const elementSize = width === 4 && this.#options.quantise === 'int16' ? 8 : width * 4;
       const enough = Math.floor((frameCount * elementSize) / (elementSize + 4));
-      const { keyFrames, keyValues } = this.#room;
-      const keyCount = reduceKeys(values, frameCount, width, tolerance, keyFrames, keyValues, enough);
+      const keyCount = this.#work.reduce(values, frameCount, width, tolerance, enough);
       if (keyCount * (elementSize + 4) < frameCount * elementSize) {
+        const { keyFrames, keyValues } = this.#work;
         const times = keyCount === 2 ? this.#timesOfEnds() : this.#times(keyFrames, keyCount);
         this.#put(channel, times, keyValues, keyCount);
         return;
@@ -243,9 +249,8 @@ export class AnimationEncoder {
     const width = isRotation ? 4 : 3;
     const isShort = isRotation && this.#options.quantise === 'int16';
     const start = this.#reserve(count * width * (isShort ? 2 : 4));
-    const size = count * width;
-    if (isShort) storeShorts(values, size, this.#room.shorts, start / 2);
-    else storeFloats(values, size, width, this.#room.floats, start / 4);
+    if (isRotation) this.#work.store(values, count, isShort, this.#room, start);
+    else storeFloats(values, count * 3, 3, this.#room.floats, start / 4);
     const accessor: EncodedAccessor = {
       byteOffset: start,
       componentType: isShort ? 5122 : 5126,
@@ -263,72 +268,29 @@ export class AnimationEncoder {
     const start = this.#length;
     this.#length += byteLength;
     if (this.#length > this.#room.bytes.length) {
-      const { bytes, keyFrames, keyValues } = this.#room;
+      const { bytes } = this.#room;
       const grown = new Uint8Array(align4(Math.max(this.#length, bytes.length * 2)));
       grown.set(bytes.subarray(0, start));
-      this.#room = { ...viewsOf(grown), keyFrames, keyValues };
+      this.#room = viewsOf(grown);
     }
     return start;
   }
 }
 
-/** Where keys are worked out: kept from clip to clip, since fresh memory that grows took a fifth of the encoding. */
-interface Room {
-  bytes: Uint8Array<ArrayBuffer>;
-  /** The same memory. */
-  floats: Float32Array;
-  shorts: Int16Array;
-  keyFrames: Int32Array;
-  keyValues: Float64Array;
-}
-
-/** That of the last encoder that has finished; the next one takes it away, so that no two ever share it. */
-let spare: Room | undefined;
-
-function takeRoom(frameCount: number): Room {
-  const room = spare;
-  spare = undefined;
-  if (room && room.keyFrames.length >= frameCount) return room;
-  return {
-    ...(room ?? viewsOf(new Uint8Array(frameCount * 360 + 1024))),
-    keyFrames: new Int32Array(frameCount),
-    keyValues: new Float64Array(frameCount * 4),
-  };
-}
-
-function viewsOf(bytes: Uint8Array<ArrayBuffer>): Pick<Room, 'bytes' | 'floats' | 'shorts'> {
-  return { bytes, floats: new Float32Array(bytes.buffer), shorts: new Int16Array(bytes.buffer) };
-}
-
-/** Four at a time: one by one took 1.5 times as long, and `TypedArray.set` 1.3 times. */
-function storeFloats(values: Float64Array, size: number, width: 3 | 4, out: Float32Array, start: number): void {
-  if (width === 3) {
-    for (let i = 0, to = start; i < size; i++, to++) out[to] = values[i]!;
-    return;
-  }
-  for (let i = 0, to = start; i < size; i += 4, to += 4) {
-    out[to] = values[i]!;
-    out[to + 1] = values[i + 1]!;
-    out[to + 2] = values[i + 2]!;
-    out[to + 3] = values[i + 3]!;
-  }
-}
-
 /**
- * Quaternions as normalised 16-bit integers. Storing cuts towards zero: half a step away from zero first rounds.
- * Math.round took three times as long, one component at a time 1.6 times.
+ * Where the last encoder that has finished stored its keys: the next one takes it away, so that no two ever share it.
+ * Fresh memory that grows took a fifth of the encoding.
  */
-function storeShorts(values: Float64Array, size: number, out: Int16Array, start: number): void {
-  for (let i = 0, to = start; i < size; i += 4, to += 4) {
-    const x = values[i]! * 32767;
-    const y = values[i + 1]! * 32767;
-    const z = values[i + 2]! * 32767;
-    const w = values[i + 3]! * 32767;
-    out[to] = x < 0 ? x - 0.5 : x + 0.5;
-    out[to + 1] = y < 0 ? y - 0.5 : y + 0.5;
-    out[to + 2] = z < 0 ? z - 0.5 : z + 0.5;
-    out[to + 3] = w < 0 ? w - 0.5 : w + 0.5;
-  }
+let spare: KeyBytes | undefined;
+
+function takeRoom(frameCount: number): KeyBytes {
+  const room = spare ?? viewsOf(new Uint8Array(frameCount * 360 + 1024));
+  spare = undefined;
+  return room;
+}
+
+function viewsOf(bytes: Uint8Array<ArrayBuffer>): KeyBytes {
+  return { bytes, floats: new Float32Array(bytes.buffer), shorts: new Int16Array(bytes.buffer) };
 }
 
 /** Whether every element is within the tolerance of the one at the start of `reference`. */

@@ -23,7 +23,8 @@
  * is the time from a sample to the decision, since the processor guesses that wrong):
  * - asin and sin as nested series, atan2, sin and cos for large angles, root before the decision: 44 and 70 ns;
  * - both as polynomials in pairs without a second way, root behind the decision: 33 and 30 ns;
- * - one call a key: 38 ns, since the line is handed over through memory.
+ * - one call a key: 38 ns, since the line is handed over through memory;
+ * - the same in WebAssembly, which now does the work for rotations (`key-kernel.ts`): six tenths of the time.
  */
 
 /** Kept back from the tolerance for Float64 rounding and the series below: a share, and radians or units. */
@@ -91,7 +92,7 @@ export function reduceKeys(
   enough = frameCount,
 ): number {
   if (frameCount === 0) return 0;
-  const radius = Math.max(0, tolerance * (1 - GUARD_SHARE) - GUARD);
+  const radius = reductionRadius(tolerance);
   keyFrames[0] = 0;
   for (let k = 0; k < width; k++) keyValues[k] = values[k]!;
   let keyCount = 1;
@@ -99,6 +100,11 @@ export function reduceKeys(
     keyCount = addKeys(values, f, frameCount, width, radius, keyFrames, keyValues, keyCount);
   }
   return Math.min(keyCount, enough + 1);
+}
+
+/** How far a line may stay from the values, so that what plays is within the tolerance. */
+export function reductionRadius(tolerance: number): number {
+  return Math.max(0, tolerance * (1 - GUARD_SHARE) - GUARD);
 }
 
 /**

@@ -7,6 +7,7 @@ import { createWorldPose, type Skeleton } from '../../skeleton/skeleton.ts';
 import { appendAsGlb, type WrittenGltf } from './append-animation.ts';
 import { parseContainer } from './container.ts';
 import { AnimationEncoder, ENCODE_DEFAULTS, type EncodedAnimation, type EncodeOptions } from './encode-animation.ts';
+import { openKeyWork } from './key-kernel.ts';
 
 /** A humanoid in world space: metres, Y up, facing +Z. */
 export interface HumanoidFigure {
@@ -186,7 +187,7 @@ function encodeBones(
     }
     hips.set(pose.positions.subarray(hipsJoint * 3, hipsJoint * 3 + 3), f * 3);
   }
-  const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings);
+  const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings, openKeyWork(clip));
   for (let node = 0; node < bones.length; node++) {
     encoder.add({
       node,

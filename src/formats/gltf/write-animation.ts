@@ -1,5 +1,6 @@
 /**
- * Clips to keys, and keys into files. Roads not taken, for 49 joints (`tests/bench/write.bench.ts` measures the whole):
+ * Clips to keys, and keys into files. Roads not taken for 49 joints in TypeScript, before a kernel in WebAssembly did it
+ * (`key-kernel.ts`; `tests/bench/write.bench.ts` measures the whole):
  * - gathering four or eight joints at a time, so that a cache line is read once: 7.4 ns a rotation against 4 to 6 for
  *   one joint at a time, whose last rotation stays in registers;
  * - joints in turn for 32 frames, then the next 32, so that the clip stays in the first cache: 7.8 ns against 4.9;
@@ -16,7 +17,9 @@ import {
   type EncodeOptions,
   type SourceChannel,
 } from './encode-animation.ts';
-import { toNodeRotation, toNodeTranslation } from './node-binding.ts';
+import type { Change } from './gather-rotations.ts';
+import { openKeyWork } from './key-kernel.ts';
+import { type NodeBinding, toNodeRotation, toNodeTranslation } from './node-binding.ts';
 import { documentOf } from './nodes.ts';
 
 /** What of a character the writer needs. */
@@ -77,19 +80,19 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
   const { steady } = options;
   checkClip(character, clip);
   const { frameCount, jointCount, translationJoints } = clip;
-  const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings);
-  const rotations = new Float64Array(frameCount * 4);
+  const work = openKeyWork(clip);
+  const encoder = new AnimationEncoder(frameCount, clip.frameDuration, settings, work);
   const translations = new Float64Array(frameCount * 3);
   const offset = new Float64Array(3);
   let m = 0;
   for (let j = 0; j < jointCount; j++) {
     const node = binding.nodes[j]!;
-    const count = holdsStill(clip, j) ? 1 : frameCount;
-    gatherRotations(character, clip, j, count, rotations);
+    const count = work.holdsStill(j) ? 1 : frameCount;
+    checkRotation(character, clip, j, work.gather(j, count, toNode(binding, j)), count);
     encoder.add({
       node,
       path: 'rotation',
-      values: count === frameCount ? rotations : rotations.subarray(0, 4),
+      values: count === frameCount ? work.values : work.values.subarray(0, 4),
       rest: tree.rotations.subarray(node * 4, node * 4 + 4),
       tolerance: steady?.joints.includes(j)
         ? Math.min(steady.rotationTolerance, settings.rotationTolerance)
@@ -116,66 +119,17 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
   return encoder.finish(clip.name, options.extras);
 }
 
-/** Whether joint `j` has the very same rotation in all frames: most joints of a rig do, and need no further look. */
-function holdsStill({ rotations, jointCount, frameCount }: Clip, j: number): boolean {
-  const stride = jointCount * 4;
-  const x = rotations[j * 4]!;
-  const y = rotations[j * 4 + 1]!;
-  const z = rotations[j * 4 + 2]!;
-  const w = rotations[j * 4 + 3]!;
-  for (let f = 1, at = stride + j * 4; f < frameCount; f++, at += stride) {
-    if (rotations[at] !== x || rotations[at + 1] !== y || rotations[at + 2] !== z || rotations[at + 3] !== w)
-      return false;
-  }
-  return true;
+/** What brings rotations of joint `j` to its node; undefined where both are the same. */
+function toNode(binding: NodeBinding, j: number): Change | undefined {
+  if (isIdentity(binding.aboveRotations, j * 4) && isIdentity(binding.flips, j * 4)) return undefined;
+  return (rotations, at) => toNodeRotation(binding, j, rotations, at, rotations, at);
 }
 
-/** Node rotations of joint `j` in the first `count` frames: unit, each within half a turn of the one before (dot ≥ 0). */
-function gatherRotations(
-  { binding, name, skeleton }: AnimationTarget,
-  clip: Clip,
-  j: number,
-  count: number,
-  out: Float64Array,
-): void {
-  const { rotations, jointCount } = clip;
-  const isPlain = isIdentity(binding.aboveRotations, j * 4) && isIdentity(binding.flips, j * 4);
-  const stride = jointCount * 4;
-  let px = 0;
-  let py = 0;
-  let pz = 0;
-  let pw = 0;
-  for (let f = 0, from = j * 4, to = 0; f < count; f++, from += stride, to += 4) {
-    let x = rotations[from]!;
-    let y = rotations[from + 1]!;
-    let z = rotations[from + 2]!;
-    let w = rotations[from + 3]!;
-    if (!isPlain) {
-      out[to] = x;
-      out[to + 1] = y;
-      out[to + 2] = z;
-      out[to + 3] = w;
-      toNodeRotation(binding, j, out, to, out, to);
-      x = out[to]!;
-      y = out[to + 1]!;
-      z = out[to + 2]!;
-      w = out[to + 3]!;
-    }
-    const squared = x * x + y * y + z * z + w * w;
-    // Also catches what is no number.
-    if (!(Math.abs(squared - 1) < 0.01)) throw badValue(name, skeleton.names[j]!, f, 'a rotation of length', squared);
-    // Float32 rounding leaves the length within 1e-7 of 1: a Newton step is exact there, and needs no root.
-    const k = Math.abs(squared - 1) < 1e-6 ? 1.5 - 0.5 * squared : 1 / Math.sqrt(squared);
-    const signed = x * px + y * py + z * pz + w * pw < 0 ? -k : k;
-    px = x * signed;
-    py = y * signed;
-    pz = z * signed;
-    pw = w * signed;
-    out[to] = px;
-    out[to + 1] = py;
-    out[to + 2] = pz;
-    out[to + 3] = pw;
-  }
+function checkRotation({ name, skeleton }: AnimationTarget, clip: Clip, j: number, done: number, count: number): void {
+  if (done === count) return;
+  const at = (done * clip.jointCount + j) * 4;
+  const squared = clip.rotations.subarray(at, at + 4).reduce((sum, x) => sum + x * x, 0);
+  throw badValue(name, skeleton.names[j]!, done, 'a rotation of length', squared);
 }
 
 /** Node translations of the joint at place `m` of the clip's moving joints in all frames. */
