@@ -7,11 +7,13 @@
  * angle a rest so that it does not flutter, where that keeps the shin's slope and the ankle in its range; then the shin
  * rises or sinks until the foot lies on the floor, or as high over it as the performer's, scaled.
  */
-import { axisAngleQuat, copyQuat, invertQuat, mulQuat, quatFromAxes, slerpQuat } from '../math/quat.ts';
+import { axisAngleQuat, copyQuat, invertQuat, mulQuat, slerpQuat } from '../math/quat.ts';
 import { addVec, copyVec, lerpVec, normalizeVec, subVec } from '../math/vec.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
+import { createPartialPose, readPartialPose } from '../skeleton/partial-pose.ts';
+import type { Skeleton } from '../skeleton/skeleton.ts';
 import { CLEARANCE, clearOf } from './ankle-path.ts';
 import { clearToes, pitchTurn, type Timing } from './foot-turns.ts';
 import { type FrameSpan, fadeOutside, weightNear } from './hold.ts';
@@ -66,8 +68,9 @@ interface SourceShin {
   /** From knee to ankle and from knee to hip, unit. */
   shins: Float64Array;
   thighs: Float64Array;
-  /** World rotations of the shin's joint. */
+  /** World rotations of the joints of shin and thigh. */
   rotations: Float64Array;
+  thighRotations: Float64Array;
   /** Height of the lowest point of the foot, metres. */
   gaps: Float64Array;
 }
@@ -152,6 +155,8 @@ class Lying {
   private readonly turn = new Float64Array(4);
   private readonly rotation = new Float64Array(4);
   private readonly toShin = new Float64Array(4);
+  private readonly thigh = new Float64Array(4);
+  private readonly toThigh = new Float64Array(4);
   private readonly foot = new Float64Array(4);
   private readonly instep: number;
 
@@ -165,9 +170,12 @@ class Lying {
     private readonly shin: number,
   ) {
     this.instep = INSTEP * sole.soleHeight;
-    // The target's shin in the frame of the performer's: both from their canonical postures.
-    invertQuat(this.toShin, 0, plan.source.alignment.posture, limb.srcLower * 4);
-    mulQuat(this.toShin, 0, this.toShin, 0, plan.target.alignment.posture, limb.dstLower * 4);
+    // The target's segments in the frames of the performer's: both from their canonical postures.
+    const { source: performer, target } = plan;
+    invertQuat(this.toShin, 0, performer.alignment.posture, limb.srcLower * 4);
+    mulQuat(this.toShin, 0, this.toShin, 0, target.alignment.posture, limb.dstLower * 4);
+    invertQuat(this.toThigh, 0, performer.alignment.posture, limb.srcUpper * 4);
+    mulQuat(this.toThigh, 0, this.toThigh, 0, target.alignment.posture, limb.dstUpper * 4);
   }
 
   /** Turns the foot of a frame, toes up for positive angles. */
@@ -184,12 +192,13 @@ class Lying {
    * @param knee  height of the knee's joint; null: with its skin on the floor
    */
   settle(out: Float64Array, feet: Float64Array, f: number, knee: number | null): number {
-    const { shins, rotations } = this.source;
+    const { shins, rotations, thighRotations } = this.source;
     copyVec(out, 0, shins, f * 3);
     const flat = Math.hypot(out[0]!, out[2]!);
     const own = out[1]!;
+    mulQuat(this.thigh, 0, thighRotations, f * 4, this.toThigh, 0);
     mulQuat(this.rotation, 0, rotations, f * 4, this.toShin, 0);
-    let thickness = kneeThickness(this.skin, this.rotation, 0);
+    let thickness = kneeThickness(this.skin, this.thigh, 0, this.rotation, 0);
     if (flat > UPRIGHT && this.limb.dstEnd >= 0) {
       const [x, z] = [out[0]! / flat, out[2]! / flat];
       const slope = Math.asin(own);
@@ -205,7 +214,7 @@ class Lying {
         axisAngleQuat(this.turn, 0, -z, 0, x, settled - slope);
         mulQuat(this.rotation, 0, rotations, f * 4, this.toShin, 0);
         mulQuat(this.rotation, 0, this.turn, 0, this.rotation, 0);
-        thickness = kneeThickness(this.skin, this.rotation, 0);
+        thickness = kneeThickness(this.skin, this.thigh, 0, this.rotation, 0);
       }
     }
     for (let k = 0; k < 3; k++) out[k]! *= this.shin;
@@ -280,31 +289,32 @@ function sourceShin(
     sole.front,
     sole.toeTip,
   ]);
-  const [up, ahead] = pointTrajectories(skeleton, clip, limb.srcLower, [
-    [0, 1, 0],
-    [0, 0, 1],
-  ]);
   const lengths = alignment.limbLengths;
   const lying = LYING * (lengths[limb.limb * 2]! + lengths[limb.limb * 2 + 1]!);
   const source: SourceShin = {
     shins: new Float64Array(frameCount * 3),
     thighs: new Float64Array(frameCount * 3),
-    rotations: new Float64Array(frameCount * 4),
+    rotations: turnsOf(skeleton, clip, limb.srcLower),
+    thighRotations: turnsOf(skeleton, clip, limb.srcUpper),
     gaps: new Float64Array(frameCount),
   };
-  const axes = new Float64Array(6);
   for (let f = 0; f < frameCount; f++) {
     const at = f * 3;
     subVec(source.shins, at, ankles!, at, knees, at);
     normalizeVec(source.shins, at);
     subVec(source.thighs, at, hips, at, knees, at);
     normalizeVec(source.thighs, at);
-    subVec(axes, 0, up!, at, knees, at);
-    subVec(axes, 3, ahead!, at, knees, at);
-    quatFromAxes(source.rotations, f * 4, axes, 0, axes, 3);
     source.gaps[f] = Math.min(...points.map((point) => point[at + 1]!)) - lying;
   }
   return source;
+}
+
+/** World rotations of a joint, frames × 4. */
+function turnsOf(skeleton: Skeleton, clip: Clip, joint: number): Float64Array {
+  const turns = new Float64Array(clip.frameCount * 4);
+  const partial = createPartialPose(skeleton, clip, [joint]);
+  for (let f = 0; f < clip.frameCount; f++) copyQuat(turns, f * 4, readPartialPose(partial, f).rotations, joint * 4);
+  return turns;
 }
 
 function nearestOf({ shins, thighs }: SourceShin, thigh: number, shin: number): Float64Array {

@@ -1,15 +1,16 @@
 /** How thick a figure is where it kneels and sits: measured on its mesh, or laid out where it has none. */
-import { rotateVecInverse } from '../math/quat.ts';
+import { transformPoint } from '../math/affine.ts';
+import { rotateAddVec, rotateVecInverse } from '../math/quat.ts';
 import { type Role, sidedRole } from '../pairing/roles.ts';
 import type { Actor } from '../retarget/actor.ts';
 import type { LimbPlan } from '../retarget/plan.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
-import { heaviestJoint, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
+import { heaviestJoint, jointMatrices, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 
-/** The skin of a knee is what lies this near to its joint: share of thigh and shin. */
-const KNEE_RADIUS = 0.16;
-/** Directions in which the knee's outermost vertices are kept, a half circle of them by as many turns. */
+/** The skin of a knee reaches so far along thigh and shin: share of their lengths. */
+const KNEE_SHARE = 0.5;
+/** A knee without skin is a ball of points: a half circle of them by as many turns. */
 const TURNS = 12;
 /** Fewer vertices are no knee. */
 const ENOUGH = 6;
@@ -22,50 +23,81 @@ const SEAT_SHARE = 0.5;
 /** So many of the seat's vertices (share) lie in the floor, or a stray one would lift the figure. */
 const SUNK = 0.002;
 
-/** Points of the skin around a knee, from its joint, in the frame of the shin: count × 3. */
+/**
+ * Vertices of the skin around a knee, from its joint: what of each goes with the thigh, in the thigh's frame and times its
+ * weight there, and what goes with the shin. A bent knee is blended of both; where it is put down it is neither's alone.
+ * count × 6.
+ */
 export type KneeSkin = Float64Array;
 
-/** The outermost points of the skin around the knee of one leg. Allocates its result. */
-export function kneeSkin({ skeleton, body }: Actor, limb: LimbPlan, skins: readonly SkinMesh[]): KneeSkin {
+/** The skin around the knee of one leg. Allocates its result. */
+export function kneeSkin({ skeleton, body, alignment }: Actor, limb: LimbPlan, skins: readonly SkinMesh[]): KneeSkin {
   const pose = restWorldPose(skeleton);
+  const { positions, rotations } = pose;
   const { dstUpper: hip, dstLower: knee } = limb;
   const owned = partsOf(skeleton.parents, new Set([hip, knee]), new Set(Object.values(body.roles)));
+  const ankle = new Float64Array(3);
+  rotateAddVec(ankle, 0, rotations, knee * 4, alignment.limbEnds, limb.limb * 3, positions, knee * 3);
   const found: number[] = [];
-  const offset = new Float64Array(3);
+  const place = new Float64Array(3);
+  const carried = [new Float64Array(3), new Float64Array(3)] as const;
   for (const skin of skins) {
+    const { influences, joints, weights, vertexCount } = skin;
     const vertices = skinned(skin, pose);
-    for (let v = 0; v < skin.vertexCount; v++) {
-      const joint = heaviestJoint(skin, v);
-      if (joint < 0 || owned[joint]! < 0) continue;
-      for (let k = 0; k < 3; k++) offset[k] = vertices[v * 3 + k]! - pose.positions[knee * 3 + k]!;
-      if (Math.hypot(offset[0]!, offset[1]!, offset[2]!) > KNEE_RADIUS * limb.length) continue;
-      // What lies above the knee goes along with the thigh when the leg folds, away from the floor.
-      let above = 0;
-      for (let k = 0; k < 3; k++) above += offset[k]! * (pose.positions[hip * 3 + k]! - pose.positions[knee * 3 + k]!);
-      if (above > 0) continue;
-      rotateVecInverse(offset, 0, pose.rotations, knee * 4, offset, 0);
-      found.push(offset[0]!, offset[1]!, offset[2]!);
+    const matrices = new Float64Array(skin.bind.length);
+    jointMatrices(skin, pose, matrices);
+    const at = Float64Array.from(skin.positions);
+    for (let v = 0; v < vertexCount; v++) {
+      let sum = 0;
+      let own = 0;
+      for (let i = v * influences; i < (v + 1) * influences; i++) {
+        sum += weights[i]!;
+        if (owned[joints[i]!]! >= 0) own += weights[i]!;
+      }
+      if (2 * own <= sum) continue;
+      if (shareAlong(positions, knee * 3, positions, hip * 3, vertices, v * 3) > KNEE_SHARE) continue;
+      if (shareAlong(positions, knee * 3, ankle, 0, vertices, v * 3) > KNEE_SHARE) continue;
+      for (const part of carried) part.fill(0);
+      for (let i = v * influences; i < (v + 1) * influences; i++) {
+        const joint = joints[i]!;
+        if (weights[i] === 0) continue;
+        transformPoint(place, 0, matrices, joint * 12, at, v * 3);
+        const part = carried[joint >= knee && joint < skeleton.subtreeEnd[knee]! ? 1 : 0];
+        for (let k = 0; k < 3; k++) part[k]! += (weights[i]! / sum) * (place[k]! - positions[knee * 3 + k]!);
+      }
+      rotateVecInverse(carried[0], 0, rotations, hip * 4, carried[0], 0);
+      rotateVecInverse(carried[1], 0, rotations, knee * 4, carried[1], 0);
+      found.push(...carried[0], ...carried[1]);
     }
   }
-  const radius = BARE_KNEE * limb.length;
-  return found.length >= 3 * ENOUGH ? outermost(found) : ball(radius);
+  return found.length >= 6 * ENOUGH ? Float64Array.from(found) : ball(BARE_KNEE * limb.length);
 }
 
-/** How far the knee's joint is over the floor when its skin touches it; `shin` at `i` is the shin's world rotation. */
-export function kneeThickness(skin: KneeSkin, shin: Float64Array, i: number): number {
-  const x = shin[i]!;
-  const y = shin[i + 1]!;
-  const z = shin[i + 2]!;
-  const w = shin[i + 3]!;
-  // Second row of the rotation matrix: the height of a turned vector.
-  const rx = 2 * (x * y + w * z);
-  const ry = 1 - 2 * (x * x + z * z);
-  const rz = 2 * (y * z - w * x);
+/**
+ * How far the knee's joint is over the floor when its skin touches it.
+ * @param thigh, shin  world rotations, at `i` and `j`
+ */
+export function kneeThickness(skin: KneeSkin, thigh: Float64Array, i: number, shin: Float64Array, j: number): number {
+  // Second rows of the rotation matrices: the heights of turned vectors.
+  const [tx, ty, tz] = heightRow(thigh, i);
+  const [sx, sy, sz] = heightRow(shin, j);
   let lowest = 0;
-  for (let at = 0; at < skin.length; at += 3) {
-    lowest = Math.min(lowest, rx * skin[at]! + ry * skin[at + 1]! + rz * skin[at + 2]!);
+  for (let at = 0; at < skin.length; at += 6) {
+    const height =
+      tx * skin[at]! +
+      ty * skin[at + 1]! +
+      tz * skin[at + 2]! +
+      sx * skin[at + 3]! +
+      sy * skin[at + 4]! +
+      sz * skin[at + 5]!;
+    if (height < lowest) lowest = height;
   }
   return -lowest;
+}
+
+function heightRow(rotations: Float64Array, i: number): [number, number, number] {
+  const [x, y, z, w] = [rotations[i]!, rotations[i + 1]!, rotations[i + 2]!, rotations[i + 3]!];
+  return [2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)];
 }
 
 /** From the middle of the hip joints down to the lowest skin of pelvis and thighs, in a pose of the figure. */
@@ -84,7 +116,7 @@ export function seatThickness({ skeleton, body }: Actor, skins: readonly SkinMes
       const part = joint < 0 ? -1 : owned[joint]!;
       if (part < 0) continue;
       const leg = legs.find(({ upper }) => upper === part);
-      if (leg && shareAlong(positions, leg.upper, leg.lower, vertices, v) > SEAT_SHARE) continue;
+      if (leg && shareAlong(positions, leg.upper * 3, positions, leg.lower * 3, vertices, v * 3) > SEAT_SHARE) continue;
       heights.push(vertices[v * 3 + 1]!);
     }
   }
@@ -115,45 +147,28 @@ function partsOf(parents: Int16Array, roots: ReadonlySet<number>, withRole: Read
   return owned;
 }
 
-function shareAlong(p: Float64Array, from: number, to: number, vertices: Float64Array, v: number): number {
+/** Where a point lies on the way between two others: 0 at the first, 1 at the second. */
+function shareAlong(a: Float64Array, i: number, b: Float64Array, j: number, point: Float64Array, at: number): number {
   let along = 0;
   let length = 0;
   for (let k = 0; k < 3; k++) {
-    const line = p[to * 3 + k]! - p[from * 3 + k]!;
-    along += line * (vertices[v * 3 + k]! - p[from * 3 + k]!);
+    const line = b[j + k]! - a[i + k]!;
+    along += line * (point[at + k]! - a[i + k]!);
     length += line * line;
   }
   return length > 0 ? along / length : 0;
 }
 
-/** Directions over the whole sphere, as unit vectors. */
-function directions(): [number, number, number][] {
-  const out: [number, number, number][] = [];
+/** Points all around a joint, that go with the shin. */
+function ball(radius: number): KneeSkin {
+  const points: number[] = [];
   for (let i = 0; i <= TURNS; i++) {
     const polar = (Math.PI * i) / TURNS;
     for (let j = 0; j < 2 * TURNS; j++) {
       const turn = (Math.PI * j) / TURNS;
-      out.push([Math.sin(polar) * Math.cos(turn), Math.cos(polar), Math.sin(polar) * Math.sin(turn)]);
+      const out = [Math.sin(polar) * Math.cos(turn), Math.cos(polar), Math.sin(polar) * Math.sin(turn)];
+      points.push(0, 0, 0, ...out.map((x) => x * radius));
     }
   }
-  return out;
-}
-
-/** Of some points, those that lie outermost in some direction. */
-function outermost(points: readonly number[]): Float64Array {
-  const kept = new Set<number>();
-  for (const [x, y, z] of directions()) {
-    let most = Number.NEGATIVE_INFINITY;
-    let best = 0;
-    for (let at = 0; at < points.length; at += 3) {
-      const out = x * points[at]! + y * points[at + 1]! + z * points[at + 2]!;
-      if (out > most) [most, best] = [out, at];
-    }
-    kept.add(best);
-  }
-  return Float64Array.from([...kept].flatMap((at) => points.slice(at, at + 3)));
-}
-
-function ball(radius: number): Float64Array {
-  return Float64Array.from(directions().flatMap((d) => d.map((x) => x * radius)));
+  return Float64Array.from(points);
 }

@@ -4,6 +4,7 @@ import { measureHinges } from './hinges.ts';
 import { measureRanges } from './joint-ranges.ts';
 import { measureRig } from './lengths.ts';
 import { measureLimbTargets, measureSelfContact } from './limb-ends.ts';
+import { measureLowParts } from './low-rests.ts';
 import type { FigureFacts, Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
 import { createProofMemory, type ProofMemory } from './memory.ts';
 import { measureFeet } from './plants.ts';
@@ -40,6 +41,7 @@ export function proofOf(evidence: Evidence): Proof {
   const { measures: feet, plants } = measureFeet(evidence);
   const all: Measure[] = [
     ...feet,
+    ...measureLowParts(evidence),
     ...measureLimbTargets(evidence),
     measureSelfContact(evidence),
     ...measureHinges(evidence),

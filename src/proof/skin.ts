@@ -8,7 +8,7 @@ import { framePose, restLocalPose } from '../skeleton/clip.ts';
 import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { createWorldPose } from '../skeleton/skeleton.ts';
-import { type SkinMesh, skinVertices } from '../skeleton/skin.ts';
+import { keepVertices, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { areaOf, edgeRatios, type SkinPart, splitSkin, unitOfBindShape, volumeOf } from '../skeleton/skin-parts.ts';
 import { type Build, jointName } from './build.ts';
 import { type Evidence, measured, notMeasured } from './evidence.ts';
@@ -227,20 +227,6 @@ function verticesOf(pieces: readonly SkinPart[], vertexCount: number): Uint32Arr
   const isUsed = new Uint8Array(vertexCount);
   for (const { triangles } of pieces) for (const vertex of triangles) isUsed[vertex] = 1;
   return Uint32Array.from([...isUsed.keys()].filter((vertex) => isUsed[vertex] === 1));
-}
-
-/** A mesh of some of the vertices of another, without triangles. */
-function keepVertices(skin: SkinMesh, vertices: Uint32Array): SkinMesh {
-  const { influences } = skin;
-  const positions = new Float32Array(vertices.length * 3);
-  const joints = new Uint16Array(vertices.length * influences);
-  const weights = new Float32Array(vertices.length * influences);
-  vertices.forEach((v, i) => {
-    positions.set(skin.positions.subarray(v * 3, v * 3 + 3), i * 3);
-    joints.set(skin.joints.subarray(v * influences, (v + 1) * influences), i * influences);
-    weights.set(skin.weights.subarray(v * influences, (v + 1) * influences), i * influences);
-  });
-  return { ...skin, vertexCount: vertices.length, positions, joints, weights, triangles: new Uint32Array(0) };
 }
 
 /** A part is named for a role that the figure may lack (a neck without a head): the first joint that counts for it. */

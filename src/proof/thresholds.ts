@@ -63,6 +63,25 @@ export const MEASURE_RULES = {
     remedy:
       'In the rig, look at the lowest vertices of the shoes: a stray one below the sole lifts the whole figure, and so does one shoe that is lower than the other. Else compare the floor that rigproof inspect shows for the clip with where the performer stands.',
   },
+  'body-penetration': {
+    title: 'Knees, seat and hands in the floor',
+    meaning: "How far the lowest skin of a knee, the seat or a hand goes below the floor, where the source's does not.",
+    unit: 'leg length',
+    threshold: 0.01,
+    reason: `${NO_SOURCE}: 1 % is 8 mm on an adult, by which flesh gives way where it bears weight; deeper it looks cut off.`,
+    remedy:
+      'If the motion was made without contact, make it with contact, and with hands. Else look at the vertex named here: a stray one below the knee, or clothes that hang from it, go into the floor first. Long arms on short legs do as well: correct their posture in the mapping.',
+  },
+  'body-float': {
+    title: 'Knees and seat over the floor',
+    meaning:
+      'How high the lowest skin of a knee or of the seat hovers above the floor while it rests there in the source, in 95 of 100 such frames.',
+    unit: 'leg length',
+    threshold: 0.01,
+    reason: `${NO_SOURCE}: the same bound as a standing foot, where a gap of light begins to show.`,
+    remedy:
+      'If the motion was made without contact, make it with contact. Else look at the knee or seat named here in the rig: its skin has to follow thigh and shin, or the hips, and the joint has to sit inside it.',
+  },
   'limb-target-feet': {
     title: 'Feet reach',
     meaning:

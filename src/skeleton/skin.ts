@@ -105,3 +105,17 @@ export function heaviestJoint({ influences, joints, weights }: SkinMesh, v: numb
   }
   return most > 0.5 * sum ? joint : -1;
 }
+
+/** A mesh of some of the vertices of another, without triangles. */
+export function keepVertices(skin: SkinMesh, vertices: Uint32Array): SkinMesh {
+  const { influences } = skin;
+  const positions = new Float32Array(vertices.length * 3);
+  const joints = new Uint16Array(vertices.length * influences);
+  const weights = new Float32Array(vertices.length * influences);
+  vertices.forEach((v, i) => {
+    positions.set(skin.positions.subarray(v * 3, v * 3 + 3), i * 3);
+    joints.set(skin.joints.subarray(v * influences, (v + 1) * influences), i * influences);
+    weights.set(skin.weights.subarray(v * influences, (v + 1) * influences), i * influences);
+  });
+  return { ...skin, vertexCount: vertices.length, positions, joints, weights, triangles: new Uint32Array(0) };
+}

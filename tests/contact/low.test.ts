@@ -152,8 +152,8 @@ describe.skipIf(!existsSync(KNEELING_CLIP))('a captured kneeling on real rigs (n
             if (away < 0.16 * length) lowest = Math.min(lowest, vertices[at + 1]!);
           }
         }
-        // Of the leg: skin near a bent knee is blended and slides; 3 % is 2.5 cm on an adult (common practice, no source).
-        expect(Math.abs(lowest / length), `frame ${f}`).toBeLessThan(0.03);
+        // Of the leg: the proof's own bound for knees in the floor and over it, 8 mm on an adult (common practice, no source).
+        expect(Math.abs(lowest / length), `frame ${f}`).toBeLessThan(0.01);
       }
     },
   );
