@@ -1,3 +1,4 @@
+import { liftHands } from '../contact/hand-floor.ts';
 import { type HandContact, holdHands } from '../contact/hands.ts';
 import { type Plant, type PlantOptions, plantFeet } from '../contact/plants.ts';
 import { unreachedNotes } from '../contact/unreached.ts';
@@ -13,7 +14,7 @@ import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, rangeNotes } from './joint-limits.ts';
-import { contactsOf, excessesOf, feetOf, girthsOf, handRestsOf, solesOf } from './measured.ts';
+import { contactsOf, excessesOf, feetOf, girthsOf, handRestsOf, handShapesOf, solesOf } from './measured.ts';
 import type { Performer } from './performer.ts';
 import { placePoles } from './poles.ts';
 import type { Receiver } from './receiver.ts';
@@ -107,11 +108,12 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   let handContacts: HandContact[] = [];
   if (settings.hands) {
     const withHands = targets ?? createLimbTargets(performer.clip.frameCount);
-    handContacts = holdHands(plan, handRestsOf(performer), moved, girthsOf(onto), withHands);
-    if (handContacts.length > 0) {
-      targets = withHands;
-      retargetArms(plan, performer.clip, targets, moved);
-    }
+    const rests = handRestsOf(performer);
+    const solve = (): void => retargetArms(plan, performer.clip, withHands, moved);
+    handContacts = holdHands(plan, rests, moved, girthsOf(onto), withHands);
+    if (handContacts.length > 0) solve();
+    const lifted = liftHands(plan, rests, moved, handShapesOf(onto), withHands, solve);
+    if (lifted || handContacts.length > 0) targets = withHands;
   }
   if (targets) moved = stretchLimbs(plan, moved, targets, settings.allowStretch);
   if (settings.poles) moved = placePoles(plan, moved);

@@ -5,6 +5,7 @@
 import { legLength } from '../alignment/alignment.ts';
 import { bodyGirths } from '../contact/body-girths.ts';
 import { detectContacts } from '../contact/detect.ts';
+import { handShapes } from '../contact/hand-floor.ts';
 import { readHandRests } from '../contact/hand-rests.ts';
 import { feetOfMotion, soleOf } from '../contact/sole.ts';
 import { oncePer } from '../skeleton/once-per.ts';
@@ -35,3 +36,6 @@ export const solesOf = oncePer(({ actor, skins }: Receiver) => soleOf(actor.skel
 
 /** How thick a character's body is where hands rest. */
 export const girthsOf = oncePer(({ actor, skins }: Receiver) => bodyGirths(actor, skins));
+
+/** The hands of a character, as they meet the floor. */
+export const handShapesOf = oncePer(({ actor, skins }: Receiver) => handShapes(actor, skins));

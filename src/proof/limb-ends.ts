@@ -4,6 +4,7 @@ import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { jointName, type LimbName } from './build.ts';
 import { type Evidence, flagsOf, measured, notMeasured, placesAbove } from './evidence.ts';
+import { type HandOnFloor, handOnFloor } from './hand-floor.ts';
 import { kneelingOrNear } from './kneeling.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
@@ -48,10 +49,11 @@ function limbTarget(
     const srcEnd = pathOf(source, performer.end);
     const side = limb.startsWith('left') ? 'left' : 'right';
     const isLeg = limb.endsWith('Leg');
-    const busy = isLeg ? standingOrKneeling(evidence, side) : restingOrNear(evidence, side);
+    const floor = isLeg ? null : handOnFloor(evidence, side);
+    const busy = isLeg ? standingOrKneeling(evidence, side) : withoutGoal(evidence, side);
     const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
-    reachErrors(error, root, end, srcRoot, srcEnd, k, target.legLength, allowance);
+    reachErrors(error, root, end, srcRoot, srcEnd, k, target.legLength, allowance, floor);
     const judged = errors.subarray(taken);
     const frames = busy ? takeAndClear(error, busy, judged) : takeAll(error, judged);
     taken += frames;
@@ -74,7 +76,10 @@ function limbTarget(
   return measured(evidence, id, all.p95, places, { ...all, ...details });
 }
 
-/** How far an end is from where the source's is, seen from the root and times `k`; as shares of a length, less an allowance. */
+/**
+ * How far an end is from where the source's is, seen from the root and times `k`; as shares of a length, less an allowance.
+ * Where the floor stops it, it should lie on the floor.
+ */
 function reachErrors(
   errors: Float64Array,
   root: Float64Array,
@@ -84,10 +89,12 @@ function reachErrors(
   k: number,
   length: number,
   allowance: number,
+  floor: HandOnFloor | null,
 ): void {
   for (let f = 0, i = 0; f < errors.length; f++, i += 3) {
     const x = end[i]! - root[i]! - k * (srcEnd[i]! - srcRoot[i]!);
-    const y = end[i + 1]! - root[i + 1]! - k * (srcEnd[i + 1]! - srcRoot[i + 1]!);
+    const goal = root[i + 1]! + k * (srcEnd[i + 1]! - srcRoot[i + 1]!);
+    const y = end[i + 1]! - (floor?.stopped[f] ? floor.least[f]! : goal);
     const z = end[i + 2]! - root[i + 2]! - k * (srcEnd[i + 2]! - srcRoot[i + 2]!);
     errors[f] = Math.max(0, Math.sqrt(x * x + y * y + z * z) / length - allowance);
   }
@@ -156,14 +163,28 @@ const RESTING: readonly { part: Role | 'otherHand' | 'otherForearm'; near: numbe
 ];
 const RESTING_HEIGHT = 0.18;
 
-/** Frames in which a hand of the source rests on something, or soon will, or just did. */
-export const restingOrNear = oncePerKey(({ source, target }: Evidence, side: Side): Uint8Array | null => {
-  const resting = source && restingFrames(source, side);
-  if (!resting) return null;
-  const flags = new Uint8Array(target.frameCount);
-  flagAround(flags, resting, Math.round(HAND_RAMP / target.frameDuration));
-  return flags;
+/** Frames in which a hand of the source rests on something, or the target's on the floor, or soon will, or just did. */
+export const restingOrNear = oncePerKey((evidence: Evidence, side: Side): Uint8Array | null => {
+  const floor = handOnFloor(evidence, side);
+  return flagsNear(evidence, [evidence.source && restingFrames(evidence.source, side), floor?.stopped]);
 });
+
+/** Of those, the ones that tell nothing of where the hand should be: where the floor stops it, it should be on the floor. */
+function withoutGoal(evidence: Evidence, side: Side): Uint8Array | null {
+  const floor = handOnFloor(evidence, side);
+  const resting = flagsNear(evidence, [evidence.source && restingFrames(evidence.source, side)]);
+  if (!floor) return resting;
+  const onItsWay = flagsNear(evidence, [floor.stopped])!;
+  return onItsWay.map((is, f) => ((is && !floor.stopped[f]) || resting?.[f] ? 1 : 0));
+}
+
+function flagsNear({ target }: Evidence, sets: readonly (Uint8Array | null | undefined)[]): Uint8Array | null {
+  const known = sets.filter((set) => set !== null && set !== undefined);
+  if (known.length === 0) return null;
+  const flags = new Uint8Array(target.frameCount);
+  for (const set of known) flagAround(flags, set, Math.round(HAND_RAMP / target.frameDuration));
+  return flags;
+}
 
 function flagAround(flags: Uint8Array, set: Uint8Array, ramp: number): void {
   for (let f = 0; f < set.length; f++) if (set[f] === 1) flags.fill(1, Math.max(0, f - ramp), f + ramp + 1);

@@ -95,7 +95,7 @@ export const MEASURE_RULES = {
   'limb-target-hands': {
     title: 'Hands reach',
     meaning:
-      'Distance of a wrist from its scaled target: own shoulder + own arm length / source arm length × (source wrist − source shoulder), in 95 of 100 frames in which the hand does not rest on anything.',
+      'Distance of a wrist from its scaled target: own shoulder + own arm length / source arm length × (source wrist − source shoulder), in 95 of 100 frames in which the hand does not rest on anything; where that would be in the floor, from the place on the floor above it.',
     unit: 'leg length',
     threshold: 0.03,
     reason: `${NO_SOURCE}: 3 % is 2.5 cm on an adult, less than the width of a hand.`,

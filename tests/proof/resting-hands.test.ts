@@ -82,4 +82,43 @@ describe('Hands reach', () => {
   it('goes by where the hands of the source are, not by those of the target', () => {
     expect(judged(handsReach(reaching('each other'), reaching('nothing')))).toBe(FRAMES);
   });
+
+  describe('where the floor stops a hand', () => {
+    /** Shoulders so far under the floor that a level arm is 0.2 m in it. */
+    const DEPTH = 0.2;
+
+    /** Arms ahead as those of the source, the body lowered while they rest, and the arms turned up by an angle. */
+    function sunk(up: number): ProofFigure {
+      const figure = reaching('nothing');
+      const { rotations, translations } = figure.clip;
+      for (let f = REST[0]; f <= REST[1]; f++) {
+        translations[f * 3 + 1]! -= HAND_HEIGHT + DEPTH;
+        for (const [side, s] of [
+          ['left', 1],
+          ['right', -1],
+        ] as const) {
+          const at = (f * skeleton.jointCount + roles[`${side}UpperArm`]!) * 4;
+          rotations.set(product(axisAngle(1, 0, 0, -up), axisAngle(0, 1, 0, (-s * Math.PI) / 2)), at);
+        }
+      }
+      return figure;
+    }
+
+    /** An arm of 0.53 m whose end is 0.2 m higher than its root. */
+    const ONTO = Math.asin(DEPTH / 0.53);
+
+    it('judges it against the floor, not against what lies under it', () => {
+      // Turned up onto the floor, the wrist is nearer to the body than the source's: by so much, and no more.
+      const onFloor = handsReach(sunk(ONTO), reaching('nothing'));
+      const nearer = 0.53 * (1 - Math.cos(ONTO));
+      expect((onFloor.details.worst as number) * legLength).toBeCloseTo(nearer, 5);
+      const below = handsReach(sunk(0), reaching('nothing'));
+      expect((below.details.worst as number) * legLength).toBeCloseTo(DEPTH, 5);
+      expect(below.where).toMatchObject([{ frames: REST }, { frames: REST }]);
+    });
+
+    it('leaves out its way there and back', () => {
+      expect(judged(handsReach(sunk(ONTO), reaching('nothing')))).toBe(FRAMES - 2 * ON_ITS_WAY);
+    });
+  });
 });
