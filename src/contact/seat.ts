@@ -8,7 +8,7 @@ import type { Timing } from './foot-turns.ts';
 import { type FrameSpan, fadeOutside, weightNear } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
 import { seatThickness } from './low-skin.ts';
-import type { HeldHeight } from './pelvis-shift.ts';
+import type { HeldHeight } from './shift-problem.ts';
 
 /** Where in a rest the skin is measured, as shares of it: the thighs may move while one sits. */
 const SAMPLES = [0.2, 0.5, 0.8];

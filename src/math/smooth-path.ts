@@ -1,19 +1,20 @@
 // Ways tried on 1,064 points with random blocks, bundled, Node 20.20, 2-core EPYC; ns a point, least of 400 solves:
 //   344  Cholesky's factorisation of the band by rows (half width 6), loops over the band.
 //    53  by blocks of 3 × 3, written out: one division does for three rows, and what couples a frame with the one before the
-//         last is a multiple of one number.
+//         last is a multiple of one number. With blocks there too (`far`): 87.
 
 /**
- * Solves (A + λ · D₂ᵀ·D₂) · x = b for a path x in space: A is symmetric with one 3 × 3 block a point and one between it and the
- * point before, D₂ takes the second differences of each coordinate. Each point is coupled to the two before it, so the block factorisation L·D·Lᵀ (Golub & Van
- * Loan, Matrix Computations, section 4.5) is linear in the points. (ml-matrix keeps dense matrices only: a clip of 2,000
- * frames would need 36 million entries.)
+ * Solves (A + λ · D₂ᵀ·D₂) · x = b for a path x in space: A is symmetric with one 3 × 3 block a point, one between it and the
+ * point before, and one between it and the second point before; D₂ takes the second differences of each coordinate. Each point
+ * is coupled to the two before it, so the block factorisation L·D·Lᵀ (Golub & Van Loan, Matrix Computations, section 4.5) is
+ * linear in the points. (ml-matrix keeps dense matrices only: a clip of 2,000 frames would need 36 million entries.)
  *
  * @param blocks      diagonal of A, points × 6: xx, xy, yy, xz, yz, zz; overwritten
  * @param couplings   left of it, points × 9: rows of the point, columns of the one before, row by row (the first block is not
  *                    read); overwritten
  * @param smoothness  λ
  * @param right       b, points × 3; overwritten with x
+ * @param far         of A, points × 9: rows of the point, columns of the second one before; null where there is nothing
  * @returns whether the matrix is positive definite; if not, `right` holds nothing of use
  * Allocates nothing.
  */
@@ -22,10 +23,11 @@ export function solveSmoothPath(
   couplings: Float64Array,
   smoothness: number,
   right: Float64Array,
+  far: Float64Array | null = null,
 ): boolean {
   const count = right.length / 3;
-  // D of each block is kept inverted in `blocks`; the block of L left of it in `couplings`. The next one to the left is
-  // `smoothness` times the inverse D above it.
+  // D of each block is kept inverted in `blocks`; the block of L left of it in `couplings`. The next one to the left is what
+  // A and λ couple the two points with, times the inverse D above it; without `far` that is λ times the inverse.
   for (let i = 0; i < count; i++) {
     const a = i * 6;
     const l = i * 9;
@@ -53,7 +55,7 @@ export function solveSmoothPath(
       let wzx = couplings[l + 6]!;
       let wzy = couplings[l + 7]!;
       let wzz = couplings[l + 8]! + before;
-      if (i >= 2) {
+      if (i >= 2 && far === null) {
         const k = l - 9;
         wxx -= smoothness * couplings[k]!;
         wyx -= smoothness * couplings[k + 1]!;
@@ -83,6 +85,64 @@ export function solveSmoothPath(
         x -= dxx * px + dxy * py + dxz * pz;
         y -= dxy * px + dyy * py + dyz * pz;
         z -= dxz * px + dyz * py + dzz * pz;
+      } else if (i >= 2) {
+        // F = far + λ · 1; W loses F · Lᵀ of the block before, D and the right side lose F · D⁻¹ · Fᵀ and F · D⁻¹ · b.
+        const fxx = far![l]! + smoothness;
+        const fxy = far![l + 1]!;
+        const fxz = far![l + 2]!;
+        const fyx = far![l + 3]!;
+        const fyy = far![l + 4]! + smoothness;
+        const fyz = far![l + 5]!;
+        const fzx = far![l + 6]!;
+        const fzy = far![l + 7]!;
+        const fzz = far![l + 8]! + smoothness;
+        const k = l - 9;
+        const kxx = couplings[k]!;
+        const kxy = couplings[k + 1]!;
+        const kxz = couplings[k + 2]!;
+        const kyx = couplings[k + 3]!;
+        const kyy = couplings[k + 4]!;
+        const kyz = couplings[k + 5]!;
+        const kzx = couplings[k + 6]!;
+        const kzy = couplings[k + 7]!;
+        const kzz = couplings[k + 8]!;
+        wxx -= fxx * kxx + fxy * kxy + fxz * kxz;
+        wxy -= fxx * kyx + fxy * kyy + fxz * kyz;
+        wxz -= fxx * kzx + fxy * kzy + fxz * kzz;
+        wyx -= fyx * kxx + fyy * kxy + fyz * kxz;
+        wyy -= fyx * kyx + fyy * kyy + fyz * kyz;
+        wyz -= fyx * kzx + fyy * kzy + fyz * kzz;
+        wzx -= fzx * kxx + fzy * kxy + fzz * kxz;
+        wzy -= fzx * kyx + fzy * kyy + fzz * kyz;
+        wzz -= fzx * kzx + fzy * kzy + fzz * kzz;
+        const d = a - 12;
+        const dxx = blocks[d]!;
+        const dxy = blocks[d + 1]!;
+        const dyy = blocks[d + 2]!;
+        const dxz = blocks[d + 3]!;
+        const dyz = blocks[d + 4]!;
+        const dzz = blocks[d + 5]!;
+        const gxx = fxx * dxx + fxy * dxy + fxz * dxz;
+        const gxy = fxx * dxy + fxy * dyy + fxz * dyz;
+        const gxz = fxx * dxz + fxy * dyz + fxz * dzz;
+        const gyx = fyx * dxx + fyy * dxy + fyz * dxz;
+        const gyy = fyx * dxy + fyy * dyy + fyz * dyz;
+        const gyz = fyx * dxz + fyy * dyz + fyz * dzz;
+        const gzx = fzx * dxx + fzy * dxy + fzz * dxz;
+        const gzy = fzx * dxy + fzy * dyy + fzz * dyz;
+        const gzz = fzx * dxz + fzy * dyz + fzz * dzz;
+        xx -= gxx * fxx + gxy * fxy + gxz * fxz;
+        xy -= gyx * fxx + gyy * fxy + gyz * fxz;
+        yy -= gyx * fyx + gyy * fyy + gyz * fyz;
+        xz -= gzx * fxx + gzy * fxy + gzz * fxz;
+        yz -= gzx * fyx + gzy * fyy + gzz * fyz;
+        zz -= gzx * fzx + gzy * fzy + gzz * fzz;
+        const px = right[r - 6]!;
+        const py = right[r - 5]!;
+        const pz = right[r - 4]!;
+        x -= gxx * px + gxy * py + gxz * pz;
+        y -= gyx * px + gyy * py + gyz * pz;
+        z -= gzx * px + gzy * py + gzz * pz;
       }
       const d = a - 6;
       const dxx = blocks[d]!;
@@ -146,9 +206,18 @@ export function solveSmoothPath(
     let y = right[r + 1]!;
     let z = right[r + 2]!;
     if (i + 2 < count) {
-      x -= smoothness * right[r + 6]!;
-      y -= smoothness * right[r + 7]!;
-      z -= smoothness * right[r + 8]!;
+      const px = right[r + 6]!;
+      const py = right[r + 7]!;
+      const pz = right[r + 8]!;
+      x -= smoothness * px;
+      y -= smoothness * py;
+      z -= smoothness * pz;
+      if (far !== null) {
+        const l = i * 9 + 18;
+        x -= far[l]! * px + far[l + 3]! * py + far[l + 6]! * pz;
+        y -= far[l + 1]! * px + far[l + 4]! * py + far[l + 7]! * pz;
+        z -= far[l + 2]! * px + far[l + 5]! * py + far[l + 8]! * pz;
+      }
     }
     const dxy = blocks[a + 1]!;
     const dxz = blocks[a + 3]!;

@@ -3,12 +3,16 @@ import { describe, expect, it } from 'vitest';
 import { solveSmoothPath } from '../../src/math/smooth-path.ts';
 import { seeded } from '../support/figure.ts';
 
-/** Random blocks V·Vᵀ + keep · 1, ties (u·x − w·x₋₁)² between neighbours, and a right side, packed as the solver takes them; the same matrix in full. */
-function pathSystem(count: number, smoothness: number, keep: number, seed: number) {
+/**
+ * Random blocks V·Vᵀ + keep · 1, ties (u·x − w·x₋₁)² between neighbours, or between three points in a row, and a right side,
+ * packed as the solver takes them; the same matrix in full.
+ */
+function pathSystem(count: number, smoothness: number, keep: number, seed: number, tied: 2 | 3 = 2) {
   const random = seeded(seed);
   const blocks = new Float64Array(count * 6);
   const full = Matrix.zeros(count * 3, count * 3);
   const couplings = new Float64Array(count * 9);
+  const far = new Float64Array(count * 9);
   const differences = Matrix.zeros(Math.max(0, count - 2) * 3, count * 3);
   for (let i = 0; i < count; i++) {
     const v = [random() - 0.5, random() - 0.5, random() - 0.5] as const;
@@ -22,19 +26,22 @@ function pathSystem(count: number, smoothness: number, keep: number, seed: numbe
       }
     }
   }
-  for (let i = 1; i < count; i++) {
+  for (let i = tied - 1; i < count; i++) {
+    const first = i - tied + 1;
     const tie = Matrix.zeros(1, count * 3);
-    for (let k = 0; k < 6; k++) tie.set(0, (i - 1) * 3 + k, random() - 0.5);
+    for (let k = 0; k < 3 * tied; k++) tie.set(0, first * 3 + k, random() - 0.5);
     const square = tie.transpose().mmul(tie);
     full.add(square);
-    for (const point of [i - 1, i]) {
+    for (let point = first; point <= i; point++) {
       let at = point * 6;
       for (let row = 0; row < 3; row++)
         for (let column = 0; column <= row; column++) blocks[at++]! += square.get(point * 3 + row, point * 3 + column);
+      for (let k = 0; k < 9; k++) {
+        const row = point * 3 + Math.floor(k / 3);
+        if (point > first) couplings[point * 9 + k]! += square.get(row, (point - 1) * 3 + (k % 3));
+        if (point > first + 1) far[point * 9 + k]! += square.get(row, (point - 2) * 3 + (k % 3));
+      }
     }
-    for (let row = 0; row < 3; row++)
-      for (let column = 0; column < 3; column++)
-        couplings[i * 9 + row * 3 + column] = square.get(i * 3 + row, (i - 1) * 3 + column);
   }
   for (let i = 0; i + 2 < count; i++) {
     for (let k = 0; k < 3; k++) {
@@ -44,7 +51,7 @@ function pathSystem(count: number, smoothness: number, keep: number, seed: numbe
     }
   }
   if (count > 2) full.add(differences.transpose().mmul(differences).mul(smoothness));
-  return { blocks, couplings, full, right: Float64Array.from({ length: count * 3 }, () => random() - 0.5) };
+  return { blocks, couplings, far, full, right: Float64Array.from({ length: count * 3 }, () => random() - 0.5) };
 }
 
 describe('solveSmoothPath', () => {
@@ -59,6 +66,17 @@ describe('solveSmoothPath', () => {
     const { blocks, couplings, full, right } = pathSystem(count, smoothness, 0.05, count);
     const expected = new CholeskyDecomposition(full).solve(Matrix.columnVector(right));
     expect(solveSmoothPath(blocks, couplings, smoothness, right)).toBe(true);
+    for (let i = 0; i < right.length; i++) expect(right[i]!).toBeCloseTo(expected.get(i, 0), 9);
+  });
+
+  it.each([
+    [3, 10],
+    [4, 0.1],
+    [40, 2500],
+  ])('solves %i points of smoothness %f that are tied three in a row', (count, smoothness) => {
+    const { blocks, couplings, far, full, right } = pathSystem(count, smoothness, 0.05, count, 3);
+    const expected = new CholeskyDecomposition(full).solve(Matrix.columnVector(right));
+    expect(solveSmoothPath(blocks, couplings, smoothness, right, far)).toBe(true);
     for (let i = 0; i < right.length; i++) expect(right[i]!).toBeCloseTo(expected.get(i, 0), 9);
   });
 
