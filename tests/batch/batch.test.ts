@@ -6,9 +6,11 @@ import type { BatchSummary } from '../../src/batch/summary-format.ts';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
 import { openCharacter } from '../../src/convert/open-character.ts';
 import { parseContainer } from '../../src/formats/gltf/container.ts';
-import { contentOf, makeLibrary, runProgram, type SampleLibrary, scratch, startProgram } from './library.ts';
+import { runProgram, startProgram } from '../support/program.ts';
+import { scratchFolder } from '../support/scratch.ts';
+import { contentOf, makeLibrary, type SampleLibrary } from './library.ts';
 
-const folder = scratch();
+const folder = scratchFolder();
 let library: SampleLibrary;
 let reference: Record<string, string>;
 

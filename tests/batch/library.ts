@@ -1,24 +1,9 @@
-import { mkdirSync, mkdtempSync, writeFileSync } from 'node:fs';
-import { rm } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+import { mkdirSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
-import { afterAll } from 'vitest';
 import { makeSamples } from '../../samples/make.ts';
-import type { CliResult } from '../cli/run-cli.ts';
 import { contentOf } from './content.ts';
-import { buildProgram, type StartedProgram, start } from './program.ts';
 
 export { contentOf };
-
-/** A folder that is removed after the tests of a file. */
-export function scratch(): string {
-  const folder = mkdtempSync(join(tmpdir(), 'rigproof-batch-'));
-  afterAll(async () => {
-    await rm(folder, { recursive: true, force: true });
-    if (built) await rm(await built, { recursive: true, force: true });
-  });
-  return folder;
-}
 
 export interface SampleLibrary {
   /** The folder with the clips: two in the root, two in `dances`, and one that is cut off in its hierarchy. */
@@ -54,24 +39,4 @@ export function frames(bvh: Uint8Array, from: number, count: number): Uint8Array
   const rows = lines.slice(motion + 3 + from, motion + 3 + from + count);
   if (rows.length < count) throw new Error(`The sample has no frames ${from} to ${from + count}.`);
   return new TextEncoder().encode(`${[...head, ...rows].join('\n')}\n`);
-}
-
-let built: Promise<string> | undefined;
-
-/** Starts the command line, which is built once a test file. */
-export async function startProgram(
-  args: readonly string[],
-  cwd: string,
-  environment?: NodeJS.ProcessEnv,
-): Promise<StartedProgram> {
-  built ??= buildProgram();
-  return start(await built, args, cwd, environment);
-}
-
-export async function runProgram(
-  args: readonly string[],
-  cwd: string,
-  environment?: NodeJS.ProcessEnv,
-): Promise<CliResult> {
-  return (await startProgram(args, cwd, environment)).ended;
 }

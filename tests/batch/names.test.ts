@@ -5,9 +5,9 @@ import { describe, expect, it } from 'vitest';
 import { listClips } from '../../src/batch/clip-list.ts';
 import { globExpression, globRoot } from '../../src/batch/glob.ts';
 import { checkNaming, distinctNames, fillNaming, type Named } from '../../src/batch/names.ts';
-import { scratch } from './library.ts';
+import { scratchFolder } from '../support/scratch.ts';
 
-const folder = scratch();
+const folder = scratchFolder();
 for (const name of [
   'a/walk.bvh',
   'a/walk.glb',

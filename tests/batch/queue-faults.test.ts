@@ -12,10 +12,12 @@ import { tasksOf } from '../../src/batch/run.ts';
 import { BATCH_DEFAULTS } from '../../src/batch/settings.ts';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
 import { programVersion } from '../../src/cli/batch-options.ts';
-import { contentOf, makeLibrary, runProgram, type SampleLibrary, scratch, startProgram } from './library.ts';
+import { runProgram, startProgram } from '../support/program.ts';
+import { scratchFolder } from '../support/scratch.ts';
+import { contentOf, makeLibrary, type SampleLibrary } from './library.ts';
 import { hasRedis, startRedis } from './redis.ts';
 
-const folder = scratch();
+const folder = scratchFolder();
 
 describe.skipIf(!hasRedis)('a queue in trouble (needs redis-server: apt-get install redis-server)', () => {
   let library: SampleLibrary;

@@ -3,10 +3,12 @@ import { mkdirSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
-import { contentOf, makeLibrary, runProgram, type SampleLibrary, scratch, startProgram } from './library.ts';
+import { runProgram, startProgram } from '../support/program.ts';
+import { scratchFolder } from '../support/scratch.ts';
+import { contentOf, makeLibrary, type SampleLibrary } from './library.ts';
 import { hasRedis, startRedis } from './redis.ts';
 
-const folder = scratch();
+const folder = scratchFolder();
 
 describe('an address of a queue', () => {
   it.each([

@@ -5,11 +5,13 @@ import { setTimeout as wait } from 'node:timers/promises';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { openStore } from '../../src/batch/store/open-store.ts';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
+import { runProgram, startProgram } from '../support/program.ts';
 import { type S3Server, startS3 } from '../support/s3-server.ts';
-import { contentOf, makeLibrary, runProgram, type SampleLibrary, scratch, startProgram } from './library.ts';
+import { scratchFolder } from '../support/scratch.ts';
+import { contentOf, makeLibrary, type SampleLibrary } from './library.ts';
 import { hasRedis, startRedis } from './redis.ts';
 
-const folder = scratch();
+const folder = scratchFolder();
 const KEY = { accessKeyId: 'TESTKEY', secretAccessKey: 'a secret/with+signs=' };
 let s3: S3Server;
 let environment: NodeJS.ProcessEnv;

@@ -10,10 +10,11 @@ import type { TriageSummary } from '../../src/batch/triage/summary.ts';
 import type { TriagedClip, TriageEntry } from '../../src/batch/triage/triage-clip.ts';
 import { openFile } from '../../src/convert/node.ts';
 import { performerFromBvh } from '../../src/convert/performer.ts';
-import { frames, scratch } from './library.ts';
+import { scratchFolder } from '../support/scratch.ts';
+import { frames } from './library.ts';
 
 const DATA = new URL('../../../shared/data/bvh/', import.meta.url);
-const folder = scratch();
+const folder = scratchFolder();
 
 /** A BVH clip as lines: its head, and its frames as values. */
 function taken(bvh: Uint8Array): { head: string[]; rows: number[][] } {

@@ -3,7 +3,8 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { makeSamples } from '../../samples/make.ts';
 import { GltfBuilder, packGlb } from '../support/gltf-builder.ts';
-import { runCli, scratchFolder } from './run-cli.ts';
+import { runProgram } from '../support/program.ts';
+import { scratchFolder } from '../support/scratch.ts';
 
 const CLIP = 'night-round.bvh';
 const CHARACTER = 'bodge.glb';
@@ -174,7 +175,7 @@ function utf16(text: string): Uint8Array {
 
 /** One clear error with place and remedy, code 3, no output, nothing left behind. */
 async function expectRefusal(args: string[], faultCode: string, place: RegExp): Promise<void> {
-  const { code, stdout, stderr } = await runCli(args, folder);
+  const { code, stdout, stderr } = await runProgram(args, folder);
   expect(stderr).toContain(`  ${faultCode}  `);
   expect(code).toBe(3);
   expect(stdout).toBe('');
@@ -217,7 +218,7 @@ describe('a bad file', () => {
 
   it('shows where in the program it arose only with --debug', async () => {
     await writeFile(at('debug.bvh'), 'HIERARCHY\nROOT\n');
-    const { code, stderr } = await runCli(['inspect', 'debug.bvh', '--debug'], folder);
+    const { code, stderr } = await runProgram(['inspect', 'debug.bvh', '--debug'], folder);
     expect(code).toBe(3);
     expect(stderr).toMatch(/BVH_.*\n(.*\n)*\s+at /);
   });

@@ -5,13 +5,14 @@ import { makeSamples } from '../../samples/make.ts';
 import type { PairingReport } from '../../src/convert/pairing-report.ts';
 import type { Inspection } from '../../src/inspect.ts';
 import { parseMapping } from '../../src/pairing/mapping-file.ts';
-import { runCli, scratchFolder } from './run-cli.ts';
+import { runProgram } from '../support/program.ts';
+import { scratchFolder } from '../support/scratch.ts';
 
 const CLIP = 'night-round.bvh';
 const CHARACTER = 'bodge.glb';
 
 const folder = scratchFolder();
-const run = (...args: string[]) => runCli(args, folder);
+const run = (...args: string[]) => runProgram(args, folder);
 const at = (name: string) => join(folder, name);
 
 beforeAll(async () => {

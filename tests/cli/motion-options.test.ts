@@ -5,14 +5,15 @@ import { validateBytes } from 'gltf-validator';
 import { beforeAll, describe, expect, it } from 'vitest';
 import { makeSamples } from '../../samples/make.ts';
 import type { RetargetResult } from '../../src/cli/retarget.ts';
+import { runProgram } from '../support/program.ts';
 import { HAS_RIGS, RIGS_REASON, rigPath } from '../support/rigs.ts';
-import { runCli, scratchFolder } from './run-cli.ts';
+import { scratchFolder } from '../support/scratch.ts';
 
 const CLIP = 'night-round.bvh';
 const CHARACTER = 'bodge.glb';
 
 const folder = scratchFolder();
-const run = (...args: string[]) => runCli(args, folder);
+const run = (...args: string[]) => runProgram(args, folder);
 const at = (name: string) => join(folder, name);
 
 beforeAll(async () => {

@@ -6,13 +6,14 @@ import { makeSamples } from '../../samples/make.ts';
 import type { ProveResult } from '../../src/cli/prove.ts';
 import type { RetargetResult } from '../../src/cli/retarget.ts';
 import { parseBvh } from '../../src/formats/bvh/index.ts';
-import { runCli, scratchFolder } from './run-cli.ts';
+import { runProgram } from '../support/program.ts';
+import { scratchFolder } from '../support/scratch.ts';
 
 const CLIP = 'night-round.bvh';
 const CHARACTER = 'bodge.glb';
 
 const folder = scratchFolder();
-const run = (...args: string[]) => runCli(args, folder);
+const run = (...args: string[]) => runProgram(args, folder);
 const at = (name: string) => join(folder, name);
 const samples = new Map<string, Uint8Array>();
 

@@ -6,7 +6,7 @@ import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest';
 import { makeSamples } from '../../samples/make.ts';
 import type { Served } from '../../src/cli/serve.ts';
 import { formatPlace, type Mapping, parseBvh, parseMapping, RigproofError } from '../../src/index.ts';
-import { runCli } from '../cli/run-cli.ts';
+import { runProgram } from '../support/program.ts';
 import { HAS_RIGS, RIGS_REASON, rigPath } from '../support/rigs.ts';
 import { seriousViolations } from './axe.ts';
 import { buildApp, hasChromium, launch, ROOT, serve } from './browser.ts';
@@ -31,7 +31,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
     mkdirSync(join(ROOT, 'out'), { recursive: true });
     folder = mkdtempSync(join(ROOT, 'out', 'test-web-'));
     // Both are built from the same sources, so both now.
-    const builds = Promise.all([buildApp(join(folder, 'web')), runCli(['--version'], folder)]);
+    const builds = Promise.all([buildApp(join(folder, 'web')), runProgram(['--version'], folder)]);
     [samples, browser] = await Promise.all([makeSamples(), launch()]);
     await builds;
     served = await serve(join(folder, 'web'));
@@ -108,7 +108,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
       const mapping = await takeFile(page, page.locator('[data-form="mapping"]'));
 
       const output = join(folder, 'cli.glb');
-      const cli = await runCli(['retarget', CLIP, rigPath('man_casual.glb'), '-o', output, '--json'], folder);
+      const cli = await runProgram(['retarget', CLIP, rigPath('man_casual.glb'), '-o', output, '--json'], folder);
       expect(cli.stderr).toBe('');
       expect(largestDifference(readFileSync(output), glb.bytes)).toBeLessThan(FLOAT32);
       expect(glb.name).toBe('man_casual-armsdown_19_joints.glb');
@@ -128,7 +128,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
       parseMapping(new TextDecoder().decode(mapping.bytes), mapping.name);
       const again = join(folder, 'again.glb');
       const args = ['retarget', CLIP, rigPath('man_casual.glb'), '--mapping', mapping.path, '-o', again, '--quiet'];
-      expect([0, 1]).toContain((await runCli(args, folder)).code);
+      expect([0, 1]).toContain((await runProgram(args, folder)).code);
       expect(largestDifference(readFileSync(again), glb.bytes)).toBeLessThan(FLOAT32);
     },
   );
@@ -144,7 +144,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
     ] as [string, string, string[]][]) {
       const taken = await takeFile(page, page.locator(`[data-form="${form}"]`));
       const args = ['retarget', 'night-round.bvh', 'bodge.glb', '-o', file, '--quiet', ...flags];
-      expect([0, 1]).toContain((await runCli(args, folder)).code);
+      expect([0, 1]).toContain((await runProgram(args, folder)).code);
       expect(largestDifference(readFileSync(join(folder, file)), taken.bytes), form).toBeLessThan(FLOAT32);
     }
     const sheet = await takeFile(page, page.locator('[data-form="sheet"]'));
@@ -166,7 +166,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
     const taken = await takeFile(page, page.locator('[data-form="glb"]'));
     const flags = ['--mirror', '--from', '1', '--to', '4', '--root-motion', 'in-place', '--low-pass', '8'];
     const args = ['retarget', 'night-round.bvh', 'pim.glb', '-o', 'options.glb', '--quiet', ...flags];
-    expect([0, 1]).toContain((await runCli(args, folder)).code);
+    expect([0, 1]).toContain((await runProgram(args, folder)).code);
     expect(largestDifference(readFileSync(join(folder, 'options.glb')), taken.bytes)).toBeLessThan(FLOAT32);
   });
 
@@ -248,7 +248,7 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
       mapping.path,
       '--quiet',
     ];
-    expect([0, 1]).toContain((await runCli(args, folder)).code);
+    expect([0, 1]).toContain((await runProgram(args, folder)).code);
     expect(largestDifference(readFileSync(join(folder, 'aligned.glb')), after.bytes)).toBeLessThan(FLOAT32);
   });
 

@@ -19,8 +19,8 @@ import { validateBytes } from 'gltf-validator';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
 import { programVersion } from '../../src/cli/batch-options.ts';
 import { contentOf } from '../batch/content.ts';
-import { buildProgram, start } from '../batch/program.ts';
 import { hasRedis, startRedis } from '../batch/redis.ts';
+import { builtProgram, startBuilt } from '../support/program.ts';
 
 const LIBRARY = fileURLToPath(new URL('../../../shared/data/bvh-library', import.meta.url));
 const RIG_FOLDER = fileURLToPath(new URL('../../../shared/data/rigs', import.meta.url));
@@ -34,7 +34,7 @@ function check(what: string, isGood: boolean, figures = ''): void {
 }
 
 const folder = mkdtempSync(join(tmpdir(), 'rigproof-load-'));
-const program = await buildProgram();
+const program = await builtProgram();
 const batchArgs = (out: string, ...flags: string[]) => [
   'batch',
   LIBRARY,
@@ -49,7 +49,7 @@ const at = (name: string) => join(folder, name);
 
 async function batch(out: string, ...flags: string[]): Promise<{ seconds: number; result: BatchCommandResult }> {
   const begin = performance.now();
-  const { code, stdout, stderr } = await start(program, batchArgs(out, ...flags), folder).ended;
+  const { code, stdout, stderr } = await startBuilt(program, batchArgs(out, ...flags), folder).ended;
   if (code === null || code > 1) throw new Error(`The batch ended with ${code}: ${stderr}`);
   return { seconds: (performance.now() - begin) / 1000, result: JSON.parse(stdout) };
 }
@@ -104,7 +104,7 @@ async function checkEqual(reference: Record<string, string>): Promise<void> {
   const names = readdirSync(LIBRARY);
   for (const name of names) {
     for (const rig of RIGS) {
-      await start(program, ['retarget', join(LIBRARY, name), rig, '-o', 'single.glb', '--quiet'], folder).ended;
+      await startBuilt(program, ['retarget', join(LIBRARY, name), rig, '-o', 'single.glb', '--quiet'], folder).ended;
       const label = rig.replace(/^.*\/|\.[^.]+$/g, '');
       const file = `${label}/${name.replace(/\.bvh$/, '.glb')}`;
       if (hashOf(at('single.glb')) === reference[file]) equal++;
@@ -142,7 +142,7 @@ async function checkKilled(reference: Record<string, string>, kills: number): Pr
   let converted = 0;
   for (let i = 0; i < kills; i++) {
     const before = recordsIn('killed');
-    const { child, ended } = start(program, batchArgs('killed', '--workers', '2'), folder);
+    const { child, ended } = startBuilt(program, batchArgs('killed', '--workers', '2'), folder);
     // A job or two is done, others are in hand: they take longer than the pause.
     while (recordsIn('killed') < before + 2 && child.exitCode === null) await wait(20);
     await wait(50 + 90 * i);
@@ -173,9 +173,9 @@ async function checkQueue(reference: Record<string, string>, kills: number): Pro
   const queue = new Queue(`rigproof-${programVersion()}-folders`, { connection: { host, port: Number(port) } });
   try {
     const begin = performance.now();
-    const producer = start(program, batchArgs('queued', '--queue', redis.url), folder);
+    const producer = startBuilt(program, batchArgs('queued', '--queue', redis.url), folder);
     const startWorker = () =>
-      start(program, ['work', '--queue', redis.url, '--workers', '1', '--lost-after', '3', '--json'], folder);
+      startBuilt(program, ['work', '--queue', redis.url, '--workers', '1', '--lost-after', '3', '--json'], folder);
     let steady = startWorker();
     let midJob = 0;
     for (let i = 0; i < kills; i++) {
@@ -210,7 +210,7 @@ async function checkQueue(reference: Record<string, string>, kills: number): Pro
 /** Largest resident set of a process, MB, as Linux counts it. */
 async function peakOf(clips: string, out: string, workers: string): Promise<{ peak: number; seconds: number }> {
   const begin = performance.now();
-  const { child, ended } = start(
+  const { child, ended } = startBuilt(
     program,
     ['batch', clips, '--character', ...RIGS, '-o', out, '--quiet', '--workers', workers],
     folder,
@@ -258,7 +258,6 @@ try {
   if (wants('memory')) await checkMemory();
 } finally {
   rmSync(folder, { recursive: true, force: true });
-  rmSync(program, { recursive: true, force: true });
 }
 console.log(faults === 0 ? 'Everything is as it has to be.' : `${faults} faults.`);
 process.exitCode = faults === 0 ? 0 : 1;

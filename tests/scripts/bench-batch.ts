@@ -13,8 +13,8 @@ import { fileURLToPath } from 'node:url';
 import { openFile } from '../../src/convert/node.ts';
 import { createReceiver } from '../../src/convert/receiver.ts';
 import { readBody } from '../../src/pairing/read-body.ts';
-import { buildProgram } from '../batch/program.ts';
 import { machine, table } from '../bench/measure.ts';
+import { builtProgram } from '../support/program.ts';
 
 const DATA = fileURLToPath(new URL('../../../shared/data/', import.meta.url));
 const library = process.argv[2] ?? join(DATA, 'bvh-library');
@@ -22,7 +22,7 @@ const runs = Number(process.argv[3] ?? 3);
 const RIGS = ['man_casual.glb', 'knight.glb', 'slim_vrm0.vrm'].map((name) => join(DATA, 'rigs', name));
 
 const folder = mkdtempSync(join(tmpdir(), 'rigproof-bench-'));
-const program = await buildProgram();
+const program = await builtProgram();
 const clips = readdirSync(library)
   .filter((name) => name.endsWith('.bvh'))
   .map((name) => join(library, name));
@@ -150,7 +150,6 @@ try {
   }
 } finally {
   rmSync(folder, { recursive: true, force: true });
-  rmSync(program, { recursive: true, force: true });
 }
 const median = (values: number[]) => values.toSorted((a, b) => a - b)[Math.floor(values.length / 2)]!;
 const base = median(rows[0]!.times);
