@@ -80,7 +80,7 @@ export function readAccessor(
     }
   }
   if (accessor.normalized) normalise(out, accessor.componentType);
-  const bad = accessor.componentType === 5126 ? out.findIndex((value) => !Number.isFinite(value)) : -1;
+  const bad = accessor.componentType === 5126 ? firstNotFinite(out) : -1;
   if (bad >= 0) {
     throw new RigproofError(
       'GLTF_NAN',
@@ -106,6 +106,11 @@ export function readAccessor(
     const component = COMPONENT_BYTES[componentType]!;
     const stride = view.byteStride ?? elementSize;
     let from = (view.byteOffset ?? 0) + offset;
+    const numbers = stride === elementSize ? numbersAt(buffer, from, count * width, componentType) : null;
+    if (numbers && elementSize === width * component) {
+      into.set(numbers);
+      return;
+    }
     for (let i = 0, to = 0; i < count; i++, from += stride) {
       for (let k = 0, at = from; k < width; k++, at += component) into[to++] = readComponent(data, at, componentType);
     }
@@ -134,4 +139,25 @@ function normalise(values: Float64Array, componentType: number): void {
   const largest = { 5120: 127, 5121: 255, 5122: 32767, 5123: 65535, 5125: 4294967295 }[componentType];
   if (largest === undefined) return;
   for (let i = 0; i < values.length; i++) values[i] = Math.max(-1, values[i]! / largest);
+}
+
+/** Whether this machine stores numbers as glTF does, the lowest byte first. */
+const IS_LITTLE_ENDIAN = new Uint8Array(Uint16Array.of(1).buffer)[0] === 1;
+
+/** The types that motion is stored in, read without a look at each number; null where they do not lie so. */
+function numbersAt(
+  { buffer, byteOffset }: Uint8Array,
+  from: number,
+  count: number,
+  componentType: number,
+): Float32Array | Int16Array | null {
+  const at = byteOffset + from;
+  if (!IS_LITTLE_ENDIAN || at % COMPONENT_BYTES[componentType]! !== 0) return null;
+  if (componentType === 5126) return new Float32Array(buffer, at, count);
+  return componentType === 5122 ? new Int16Array(buffer, at, count) : null;
+}
+
+function firstNotFinite(values: Float64Array): number {
+  for (let i = 0; i < values.length; i++) if (!Number.isFinite(values[i]!)) return i;
+  return -1;
 }

@@ -103,8 +103,9 @@ function sampleRotation(
   if (track && !isStill && track.interpolation === 'LINEAR') {
     const turns = new Float64Array(times.length * 4);
     turnBetweenKeys(turns, track.times, track.values, times);
+    const isPlain = isIdentity(binding.aboveRotations, j * 4) && isIdentity(binding.flips, j * 4);
     for (let i = 0, at = j * 4; i < turns.length; i += 4, at += stride) {
-      fromNodeRotation(binding, j, turns, i, turns, i);
+      if (!isPlain) fromNodeRotation(binding, j, turns, i, turns, i);
       writeRotation(turns, i, out, at, stride);
     }
     return;
@@ -213,14 +214,20 @@ function leaves(offsets: Float32Array, rest: Float64Array, at: number, tolerance
   return false;
 }
 
+function isIdentity(q: Float64Array, i: number): boolean {
+  return q[i] === 0 && q[i + 1] === 0 && q[i + 2] === 0 && q[i + 3] === 1;
+}
+
 /** Successive frames keep the same sign, so that a reader may interpolate them number by number. */
 function writeRotation(q: Float64Array, from: number, out: Float32Array, at: number, stride: number): void {
-  const before = at - stride;
-  let along = 0;
-  for (let k = 0; k < 4; k++) {
-    out[at + k] = q[from + k]!;
-    if (before >= 0) along += out[at + k]! * out[before + k]!;
-  }
-  if (along >= 0) return;
-  for (let k = at; k < at + 4; k++) out[k] = -out[k]!;
+  const x = Math.fround(q[from]!);
+  const y = Math.fround(q[from + 1]!);
+  const z = Math.fround(q[from + 2]!);
+  const w = Math.fround(q[from + 3]!);
+  const b = at - stride;
+  const isTurned = b >= 0 && x * out[b]! + y * out[b + 1]! + z * out[b + 2]! + w * out[b + 3]! < 0;
+  out[at] = isTurned ? -x : x;
+  out[at + 1] = isTurned ? -y : y;
+  out[at + 2] = isTurned ? -z : z;
+  out[at + 3] = isTurned ? -w : w;
 }
