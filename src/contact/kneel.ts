@@ -21,6 +21,7 @@ import type { LegTrack } from './leg-track.ts';
 import { type Attitude, attitudeOf, type LevelFoot, supportHeight } from './level-foot.ts';
 import type { SourceKnee } from './low-rests.ts';
 import { type KneeSkin, kneeThickness } from './low-skin.ts';
+import { quantile } from './motion.ts';
 import type { ReachLeg } from './reach-leg.ts';
 import { pointTrajectories, type Sole } from './sole.ts';
 
@@ -57,6 +58,8 @@ const FORCED = 6;
 const INSTEP = 0.4;
 /** A foot that is lower than this over the floor (share of the performer's leg) lies on it. */
 const LYING = 0.03;
+/** A knee that is farther than this (share of thigh and shin) from where it mostly is slides. */
+const SLIDE = 0.015;
 /** Slopes of a shin on the floor. */
 const STEEPEST = Math.sin(75 * DEGREE);
 const LOWEST = Math.sin(-20 * DEGREE);
@@ -122,31 +125,46 @@ export function kneelLeg(
   return own;
 }
 
-/** Puts the knees on their spots and the ankles behind them. */
-function settleKnees({ knees, offsets, ankles, feet, spans, weights }: Kneel, lying: Lying, timing: Timing): void {
+/**
+ * Puts the knees on their spots and the ankles behind them. A knee that slides into its place, or out of it, is on the floor
+ * while it does, and on its spot after.
+ */
+function settleKnees(kneel: Kneel, lying: Lying, timing: Timing): void {
+  const { knees, offsets, ankles, feet, spans, weights } = kneel;
   const frameCount = weights.length;
   const shinAt = new Float64Array(3);
+  const heights = new Float64Array(frameCount * 3);
   for (const { first, last } of spans) {
-    let x = 0;
-    let z = 0;
-    for (let f = first; f <= last; f++) {
-      x += knees[f * 3]! / (last - first + 1);
-      z += knees[f * 3 + 2]! / (last - first + 1);
-    }
-    for (let f = first; f <= last; f++) {
-      const thickness = lying.settle(shinAt, feet, f, null);
-      offsets[f * 3] = x - knees[f * 3]!;
-      offsets[f * 3 + 1] = thickness - knees[f * 3 + 1]!;
-      offsets[f * 3 + 2] = z - knees[f * 3 + 2]!;
-    }
+    for (let f = first; f <= last; f++) heights[f * 3 + 1] = lying.settle(shinAt, feet, f, null) - knees[f * 3 + 1]!;
   }
-  fadeOutside(offsets, spans, frameCount, timing.ramp, timing.edge);
+  fadeOutside(heights, spans, frameCount, timing.ramp, timing.edge);
+  const still = spans.map((span) => holdSpot(kneel, span));
+  fadeOutside(offsets, still, frameCount, timing.ramp, timing.edge);
   for (let f = 0; f < frameCount; f++) {
+    offsets[f * 3 + 1] = heights[f * 3 + 1]!;
     addVec(knees, f * 3, knees, f * 3, offsets, f * 3);
     if (weights[f] === 0) continue;
     lying.settle(shinAt, feet, f, knees[f * 3 + 1]!);
     addVec(ankles, f * 3, knees, f * 3, shinAt, 0);
   }
+}
+
+/** Leads a knee to the spot on which it mostly is; returns when it is there, without the ends in which it slides. */
+function holdSpot({ knees, offsets, leg }: Kneel, { first, last }: FrameSpan): FrameSpan {
+  const usual = (k: number): number => {
+    const values = Float64Array.from({ length: last - first + 1 }, (_, i) => knees[(first + i) * 3 + k]!);
+    return quantile(values, values.length, 0.5);
+  };
+  const [x, z] = [usual(0), usual(2)];
+  const slides = (f: number): boolean => Math.hypot(knees[f * 3]! - x, knees[f * 3 + 2]! - z) > SLIDE * leg.limb.length;
+  const still = { first, last };
+  while (slides(still.first) && still.first < last) still.first++;
+  while (slides(still.last) && still.last > still.first) still.last--;
+  for (let f = still.first; f <= still.last; f++) {
+    offsets[f * 3] = x - knees[f * 3]!;
+    offsets[f * 3 + 2] = z - knees[f * 3 + 2]!;
+  }
+  return still;
 }
 
 /** How shin and foot of one leg lie, frame by frame. */

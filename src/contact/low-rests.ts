@@ -4,7 +4,7 @@ import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FrameSpan } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
-import { pointMotion } from './motion.ts';
+import { pointMotion, quantile } from './motion.ts';
 import { pointTrajectories } from './sole.ts';
 
 /**
@@ -16,6 +16,8 @@ const KNEE = [0.1, 0.14] as const;
 const SEAT = [0.17, 0.21] as const;
 /** A point that is faster passes by: leg lengths a second. */
 const SLOW = 0.35;
+/** It has come to rest when it is no higher than this over where it mostly is: leg lengths (1.7 cm on an adult). */
+const SETTLED = 0.02;
 /** What is shorter is a touch, no rest (s). */
 const SHORTEST = 0.2;
 /** Rests that are nearer to each other than this (s) are one. */
@@ -93,5 +95,14 @@ function restSpans(
     if (before && first - before.last <= GAP * fps) before.last = f;
     else spans.push({ first, last: f });
   }
+  for (const span of spans) settle(span, path, SETTLED * legLength);
   return spans.filter(({ first, last }) => last - first + 1 >= SHORTEST * fps);
+}
+
+/** Takes off the ends of a rest in which the point is on its way down or up: what is held there already stops too soon. */
+function settle(span: FrameSpan, path: Float64Array, over: number): void {
+  const heights = Float64Array.from({ length: span.last - span.first + 1 }, (_, i) => path[(span.first + i) * 3 + 1]!);
+  const most = quantile(heights, heights.length, 0.5) + over;
+  while (path[span.first * 3 + 1]! > most) span.first++;
+  while (path[span.last * 3 + 1]! > most) span.last--;
 }
