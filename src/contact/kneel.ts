@@ -413,7 +413,9 @@ function fillToes({ leg, weights, toes: turned }: Kneel, level: LevelFoot, targe
     if (toeWeights[f * 2 + limb] === 0) continue;
     slerpQuat(toes, f * 4, toeRotations, toe, toes, f * 4, weights[f]!);
   }
-  if (level.toeEnd) clearToes(toes, feet, heights, new Float64Array(frameCount), level);
+  // Toes of a foot that stands or swings have their clearance already.
+  const grounded = new Float64Array(frameCount).fill(1);
+  if (level.toeEnd) clearToes(toes, feet, heights, new Float64Array(frameCount), grounded, level);
   for (let f = 0; f < frameCount; f++) {
     if (weights[f] === 0) continue;
     copyQuat(toeRotations, (f * 2 + limb) * 4, toes, f * 4);

@@ -327,7 +327,7 @@ function fillTargets(
     targets.reaches[f * 4 + limb] = reaches[f]! / length;
   }
   if (dstEnd < 0) return;
-  if (toes && level.toeEnd) clearToes(toes, feet, heights, floors, level);
+  if (toes && level.toeEnd) clearToes(toes, feet, heights, floors, stance.grounded, level);
   for (let f = 0; f < held.length; f++) {
     copyQuat(targets.rotations, (f * 4 + limb) * 4, feet, f * 4);
     targets.rotationWeights[f * 4 + limb] = 1;
