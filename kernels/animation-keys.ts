@@ -40,6 +40,7 @@ export function holdsStill(run: usize, count: i32): bool {
 export function gather(run: usize, count: i32, out: usize): i32 {
   let pxy = f64x2.splat(0);
   let pzw = f64x2.splat(0);
+  let side: f64 = 1;
   for (let f = 0; f < count; f++) {
     const q = v128.load(run + ((<usize>f) << 4));
     const xy = f64x2.promote_low_f32x4(q);
@@ -51,12 +52,14 @@ export function gather(run: usize, count: i32, out: usize): i32 {
     if (!(off < 0.01)) return f;
     const k = off < 1e-6 ? 1.5 - 0.5 * squared : 1 / sqrt(squared);
     const dots = f64x2.add(f64x2.mul(xy, pxy), f64x2.mul(zw, pzw));
-    const signed = f64x2.splat(f64x2.extract_lane(dots, 0) + f64x2.extract_lane(dots, 1) < 0 ? -k : k);
-    pxy = f64x2.mul(xy, signed);
-    pzw = f64x2.mul(zw, signed);
+    const dot = f64x2.extract_lane(dots, 0) + f64x2.extract_lane(dots, 1);
+    side = dot < 0 ? -side : side;
+    pxy = xy;
+    pzw = zw;
+    const signed = f64x2.splat(side * k);
     const to = out + ((<usize>f) << 5);
-    v128.store(to, pxy);
-    v128.store(to, pzw, 16);
+    v128.store(to, f64x2.mul(xy, signed));
+    v128.store(to, f64x2.mul(zw, signed), 16);
   }
   return count;
 }

@@ -13,6 +13,7 @@ import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
 import { readContainerFile } from '../formats/gltf/node.ts';
 import { writeWholeFile } from '../formats/node.ts';
+import { totalLength } from '../formats/pieces.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { Proof, ProofFigure } from '../proof/measure.ts';
 import { createProofMemory } from '../proof/memory.ts';
@@ -196,12 +197,12 @@ async function runJob(
   });
   const { clip } = conversion;
   const delivering = { ...settings, name: job.animation };
-  const { file, bytes, delivery, judged } = settings.pack
+  const { file, pieces, delivery, judged } = settings.pack
     ? packed(job, receiver, clip, delivering)
     : single(job, receiver, clip, delivering, settings.proof);
   const path = join(outputFolder, file);
   await mkdir(dirname(path), { recursive: true });
-  await writeWholeFile(path, bytes);
+  await writeWholeFile(path, pieces);
   releaseMemory();
 
   const proved = settings.proof
@@ -218,7 +219,7 @@ async function runJob(
     animation: delivery.animation,
     frames: clip.frameCount,
     fps: inferFrameRate(clip.frameDuration).fps,
-    outputs: [{ file, bytes: bytes.length }],
+    outputs: [{ file, bytes: totalLength(pieces) }],
     pack: settings.pack ? packFile(job.character.label) : null,
     ...proved,
     warnings: [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes],
@@ -288,7 +289,7 @@ async function proveJob(
 /** What a job writes, and what its proof reads: null where that is the written file itself. */
 interface Written {
   file: string;
-  bytes: Uint8Array;
+  pieces: readonly Uint8Array[];
   delivery: { animation: string; notes: readonly Note[] };
   judged: Uint8Array | null;
 }
@@ -301,7 +302,7 @@ function single(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering
   const file = `${job.output}${extensionOf(form)}`;
   const needsMesh = form !== 'glb' && isProved;
   const judged = needsMesh ? deliver(receiver, clip, { ...delivering, form: 'glb' }) : null;
-  return { file, bytes: delivery.bytes, delivery: judged ?? delivery, judged: judged?.bytes ?? null };
+  return { file, pieces: delivery.pieces, delivery: judged ?? delivery, judged: judged?.bytes ?? null };
 }
 
 /** The keys alone: they go into one file with those of the other clips when all of them are there. */
@@ -310,7 +311,7 @@ function packed(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering
   const { bytes, names, notes } = deliverEncoded(receiver, [keys]);
   return {
     file: pieceFile(job.output),
-    bytes: pieceBytes(keys),
+    pieces: [pieceBytes(keys)],
     delivery: { animation: names[0]!, notes },
     judged: bytes,
   };

@@ -5,6 +5,7 @@ import type { WrittenGltf } from '../formats/gltf/append-animation.ts';
 import type { EncodedAnimation, EncodeOptions } from '../formats/gltf/encode-animation.ts';
 import { writeVrmAnimation } from '../formats/gltf/vrm-animation.ts';
 import { encodeClip, type WriteOptions, writeAnimatedGlb, writeEncodedGlb } from '../formats/gltf/write-animation.ts';
+import { type FileBytes, inPieces } from '../formats/pieces.ts';
 import { PARENT_ROLE } from '../pairing/roles.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { type Receiver, toFileSpace } from './receiver.ts';
@@ -43,8 +44,7 @@ export const DELIVER_DEFAULTS: Omit<DeliverOptions, 'name'> = {
 export const FOOT_TOLERANCE_SHARE = 0.3;
 
 /** A file that is ready to be written. */
-export interface Delivery {
-  bytes: Uint8Array;
+export interface Delivery extends FileBytes {
   /** Name under which the animation stands in it; that of the clip where the format has no names. */
   animation: string;
   notes: Note[];
@@ -66,7 +66,7 @@ export function deliver(receiver: Receiver, clip: Clip, options: Partial<Deliver
   switch (settings.form) {
     case 'bvh': {
       const text = writeBvh(receiver.character.skeleton, toFileSpace(receiver, named));
-      return { bytes: new TextEncoder().encode(text), animation: settings.name, notes: [] };
+      return inPieces([new TextEncoder().encode(text)], { animation: settings.name, notes: [] });
     }
     case 'vrma': {
       const { skeleton, body, alignment } = receiver.actor;
@@ -134,6 +134,6 @@ function jointsToFeet({ skeleton, body }: Receiver['actor']): number[] {
   return [...joints];
 }
 
-function fromGltf({ bytes, names, notes }: WrittenGltf): Delivery {
-  return { bytes, animation: names[0]!, notes };
+function fromGltf({ pieces, names, notes }: WrittenGltf): Delivery {
+  return inPieces(pieces, { animation: names[0]!, notes });
 }

@@ -3,6 +3,7 @@ import { open, readFile, rename, rm, stat, writeFile } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { RigproofError } from '../errors.ts';
 import { type FileKind, fileKind, KIND_BYTES } from './file-kind.ts';
+import { joinPieces, totalLength } from './pieces.ts';
 
 /**
  * Tells the kind of a file on disk by how it begins.
@@ -42,13 +43,21 @@ export async function readTextFile(path: string): Promise<string> {
 /**
  * Writes a file whole or not at all: under another name in the same folder first, then renamed. What stood there before
  * is replaced.
+ * @param content  text, bytes, or pieces of bytes to be laid one behind the other
  * @throws RigproofError FILE_WRITE
  */
-export async function writeWholeFile(path: string, content: string | Uint8Array): Promise<void> {
+export async function writeWholeFile(
+  path: string,
+  content: string | Uint8Array | readonly Uint8Array[],
+): Promise<void> {
   const temporary = join(dirname(path), `.${randomBytes(6).toString('hex')}.rigproof-part`);
   try {
     // Flushed before the rename: after a power cut the name never stands for bytes that are not on the disk.
-    await writeFile(temporary, content, { flush: true });
+    if (typeof content === 'string' || content instanceof Uint8Array) {
+      await writeFile(temporary, content, { flush: true });
+    } else {
+      await writePieces(temporary, content);
+    }
     await rename(temporary, path);
   } catch (cause) {
     // Removing may fail for the same reason as writing; that reason is the one to report.
@@ -59,6 +68,19 @@ export async function writeWholeFile(path: string, content: string | Uint8Array)
       { file: path },
       { hint: 'Check that the folder exists, that it may be written to and that the disk has room.', cause },
     );
+  }
+}
+
+/** By one call of the system: a piece at a time took a call each, put together first a copy of all. */
+async function writePieces(path: string, pieces: readonly Uint8Array[]): Promise<void> {
+  const file = await open(path, 'w');
+  try {
+    const { bytesWritten } = await file.writev(pieces);
+    // The system may write less at once, where the disk is nearly full say.
+    if (bytesWritten < totalLength(pieces)) await file.writeFile(joinPieces(pieces).subarray(bytesWritten));
+    await file.sync();
+  } finally {
+    await file.close();
   }
 }
 

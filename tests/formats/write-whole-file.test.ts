@@ -20,6 +20,13 @@ describe('writing a file whole', () => {
     expect(readdirSync(join(folder, 'a'))).toEqual(['walk.glb']);
   });
 
+  it('writes pieces one behind the other', async () => {
+    const path = join(folder, 'pieces.bin');
+    const many = Array.from({ length: 3000 }, (_, i) => new Uint8Array(i % 7).fill(i));
+    await writeWholeFile(path, many);
+    expect(readFileSync(path).equals(Buffer.concat(many))).toBe(true);
+  });
+
   it('leaves nothing behind when the target cannot be replaced', async () => {
     // A folder of that name: the rename fails after the bytes were written.
     mkdirSync(join(folder, 'b', 'walk.glb', 'full'), { recursive: true });

@@ -1,5 +1,6 @@
 import type { Note } from '../../errors.ts';
-import { align4, assembleGlb, totalLength } from './assemble-glb.ts';
+import { type FileBytes, inPieces, joinPieces, totalLength } from '../pieces.ts';
+import { align4, assembleGlb } from './assemble-glb.ts';
 import type { GltfContainer } from './container.ts';
 import {
   addEntries,
@@ -24,10 +25,8 @@ export interface NodeTransform {
   scale: readonly number[];
 }
 
-/** A written glTF: a single .glb, or a .gltf with one new binary file beside it. */
-export interface WrittenGltf {
-  /** The .glb, or the text of the .gltf. */
-  bytes: Uint8Array;
+/** A written glTF: a single .glb, or the text of a .gltf with one new binary file beside it. */
+export interface WrittenGltf extends FileBytes {
   /** Only for a .gltf: the file that its last buffer names. */
   binary?: { uri: string; bytes: Uint8Array };
   /** Bytes that the animations take in the binary and in the JSON. */
@@ -93,12 +92,8 @@ export function appendAsGlb(
     outside.map((image) => image.uri!),
     decomposed,
   );
-  return {
-    bytes: assembleGlb(editedChunk(document, edits), binary, container.otherChunks),
-    added,
-    names,
-    notes,
-  };
+  const pieces = assembleGlb(editedChunk(document, edits), binary, container.otherChunks);
+  return inPieces(pieces, { added, names, notes });
 }
 
 /** The edited text as the JSON chunk of a .glb: without byte order mark and padding. */
@@ -148,13 +143,12 @@ export function appendAsGltf(
     outside.map((entry) => entry.uri!),
     decomposed,
   );
-  return {
-    bytes: join(editedBytes(document, edits)),
-    binary: { uri: file, bytes: join([own, new Uint8Array(start - own.length), ...bytes]) },
+  return inPieces(editedBytes(document, edits), {
+    binary: { uri: file, bytes: joinPieces([own, new Uint8Array(start - own.length), ...bytes]) },
     added: { binary: totalLength(bytes), json: fragmentLength(fragments) },
     names,
     notes,
-  };
+  });
 }
 
 type Fragments = { animations: string[]; accessors: string[]; bufferViews: string[] };
@@ -289,18 +283,8 @@ function fragmentLength(fragments: Fragments): number {
     .reduce((sum, fragment) => sum + fragment.length + 1, 0);
 }
 
-function join(pieces: readonly Uint8Array[]): Uint8Array {
-  const out = new Uint8Array(totalLength(pieces));
-  let at = 0;
-  for (const piece of pieces) {
-    out.set(piece, at);
-    at += piece.length;
-  }
-  return out;
-}
-
 function dataUri(pieces: readonly Uint8Array[]): string {
-  const bytes = join(pieces);
+  const bytes = joinPieces(pieces);
   const parts: string[] = [];
   // In steps: a call takes a limited number of arguments. A multiple of three keeps base64 free of padding inside.
   for (let at = 0; at < bytes.length; at += 0x6000) {

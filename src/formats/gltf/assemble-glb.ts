@@ -1,10 +1,12 @@
+import { totalLength } from '../pieces.ts';
+
 const GLB_MAGIC = 0x46546c67; // 'glTF', little-endian
 const CHUNK_JSON = 0x4e4f534a;
 const CHUNK_BIN = 0x004e4942;
 
 /**
- * The bytes of a .glb (glTF 2.0, section 4.4): header, JSON chunk padded with spaces, binary chunk padded with zeros,
- * then any other chunks.
+ * The bytes of a .glb (glTF 2.0, section 4.4) in pieces: header, JSON chunk padded with spaces, binary chunk padded with
+ * zeros, then any other chunks.
  *
  * @param json    pieces of the JSON chunk in UTF-8, without byte order mark and padding, laid one behind the other
  * @param binary  pieces of the binary chunk, laid one behind the other; none or only empty ones: no such chunk
@@ -13,52 +15,29 @@ export function assembleGlb(
   json: readonly Uint8Array[],
   binary: readonly Uint8Array[],
   otherChunks: readonly { type: number; bytes: Uint8Array }[] = [],
-): Uint8Array {
-  const jsonLength = align4(totalLength(json));
-  const binaryLength = totalLength(binary);
-  const binaryPadded = align4(binaryLength);
-  let total = 12 + 8 + jsonLength;
-  if (binaryLength > 0) total += 8 + binaryPadded;
-  for (const chunk of otherChunks) total += 8 + align4(chunk.bytes.length);
-
-  const out = new Uint8Array(total);
-  const view = new DataView(out.buffer);
-  view.setUint32(0, GLB_MAGIC, true);
-  view.setUint32(4, 2, true);
-  view.setUint32(8, total, true);
-  let at = 12;
-  const put = (pieces: readonly Uint8Array[]): number => {
-    let end = at;
-    for (const piece of pieces) {
-      out.set(piece, end);
-      end += piece.length;
-    }
-    return end;
-  };
-  const open = (type: number, length: number) => {
-    view.setUint32(at, length, true);
-    view.setUint32(at + 4, type, true);
-    at += 8;
-  };
-  open(CHUNK_JSON, jsonLength);
-  out.fill(0x20, put(json), at + jsonLength);
-  at += jsonLength;
-  if (binaryLength > 0) {
-    open(CHUNK_BIN, binaryPadded);
-    put(binary);
-    at += binaryPadded;
-  }
-  for (const chunk of otherChunks) {
-    open(chunk.type, align4(chunk.bytes.length));
-    out.set(chunk.bytes, at);
-    at += align4(chunk.bytes.length);
-  }
-  return out;
+): Uint8Array[] {
+  const chunks = [chunk(CHUNK_JSON, json, 0x20)];
+  if (totalLength(binary) > 0) chunks.push(chunk(CHUNK_BIN, binary, 0));
+  for (const { type, bytes } of otherChunks) chunks.push(chunk(type, [bytes], 0));
+  const pieces = chunks.flat();
+  return [words(GLB_MAGIC, 2, 12 + totalLength(pieces)), ...pieces];
 }
 
-/** Bytes of all pieces together. */
-export function totalLength(pieces: readonly Uint8Array[]): number {
-  return pieces.reduce((sum, piece) => sum + piece.length, 0);
+function chunk(type: number, content: readonly Uint8Array[], padding: number): Uint8Array[] {
+  const length = totalLength(content);
+  const missing = align4(length) - length;
+  const pieces = [words(length + missing, type), ...content];
+  if (missing > 0) pieces.push(new Uint8Array(missing).fill(padding));
+  return pieces;
+}
+
+/** Unsigned 32-bit integers, little-endian. */
+function words(...values: number[]): Uint8Array {
+  const view = new DataView(new ArrayBuffer(values.length * 4));
+  values.forEach((value, i) => {
+    view.setUint32(i * 4, value, true);
+  });
+  return new Uint8Array(view.buffer);
 }
 
 /** The next multiple of four. */

@@ -36,6 +36,7 @@ export function gatherRotations(
   let py = 0;
   let pz = 0;
   let pw = 0;
+  let side = 1;
   for (let f = 0, from = j * 4, to = 0; f < count; f++, from += stride, to += 4) {
     let x = rotations[from]!;
     let y = rotations[from + 1]!;
@@ -58,15 +59,17 @@ export function gatherRotations(
     if (!(Math.abs(squared - 1) < 0.01)) return f;
     // Float32 rounding leaves the length within 1e-7 of 1: a Newton step is exact there, and needs no root.
     const k = Math.abs(squared - 1) < 1e-6 ? 1.5 - 0.5 * squared : 1 / Math.sqrt(squared);
-    const signed = x * px + z * pz + (y * py + w * pw) < 0 ? -k : k;
-    px = x * signed;
-    py = y * signed;
-    pz = z * signed;
-    pw = w * signed;
-    out[to] = px;
-    out[to + 1] = py;
-    out[to + 2] = pz;
-    out[to + 3] = pw;
+    // Told from the rotations as they are: nothing waits for the one before to be worked out.
+    if (x * px + z * pz + (y * py + w * pw) < 0) side = -side;
+    px = x;
+    py = y;
+    pz = z;
+    pw = w;
+    const signed = side * k;
+    out[to] = x * signed;
+    out[to + 1] = y * signed;
+    out[to + 2] = z * signed;
+    out[to + 3] = w * signed;
   }
   return count;
 }

@@ -174,19 +174,17 @@ function matrixNodes(character: AnimationTarget, animations: readonly EncodedAni
  * the axes, turned at will); with shear the Frobenius norm, which is never smaller.
  */
 function stretch(affine: Float64Array, at: number): number {
-  const column = (c: number) => [affine[at + c]!, affine[at + 4 + c]!, affine[at + 8 + c]!] as const;
-  const columns = [column(0), column(1), column(2)] as const;
-  const squares = columns.map(([x, y, z]) => x * x + y * y + z * z);
-  const largest = Math.max(...squares);
-  const isSquare = [
-    [0, 1],
-    [0, 2],
-    [1, 2],
-  ].every(([a, b]) => {
-    const [p, q] = [columns[a!]!, columns[b!]!];
-    return Math.abs(p[0] * q[0] + p[1] * q[1] + p[2] * q[2]) <= 1e-6 * largest;
-  });
-  return Math.sqrt(isSquare ? largest : squares[0]! + squares[1]! + squares[2]!);
+  // Of columns a, b, c: squares and products.
+  const product = (p: number, q: number) =>
+    affine[at + p]! * affine[at + q]! +
+    affine[at + 4 + p]! * affine[at + 4 + q]! +
+    affine[at + 8 + p]! * affine[at + 8 + q]!;
+  const a = product(0, 0);
+  const b = product(1, 1);
+  const c = product(2, 2);
+  const largest = Math.max(a, b, c);
+  const skew = Math.max(Math.abs(product(0, 1)), Math.abs(product(0, 2)), Math.abs(product(1, 2)));
+  return Math.sqrt(skew <= 1e-6 * largest ? largest : a + b + c);
 }
 
 /** Whether a linear part is more than a scale along the axes. */
