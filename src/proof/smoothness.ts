@@ -1,7 +1,7 @@
 import { distanceVec } from '../math/vec.ts';
-import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
+import { PARENT_ROLE, ROLES, type Role, sidedRole } from '../pairing/roles.ts';
 import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
-import { SIDES } from '../skeleton/side.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { addTo, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
@@ -51,11 +51,11 @@ function rotationJumps(track: Track, role: Role): Float64Array | null {
 }
 
 /** Jumps of a joint's position seen from the hips, as a share of leg length; see `positionJumpsOf`. */
-function positionJumps(track: Track, role: Role): Float64Array | null {
+function positionJumps(track: Track, role: Role, from: Role = 'hips'): Float64Array | null {
   const joint = track.figure.roles[role];
-  const hips = track.figure.roles.hips;
-  if (joint === undefined || hips === undefined || joint === hips || !track.legLength) return null;
-  return positionJumpsOf(jointPath(track, joint), jointPath(track, hips), track.legLength);
+  const origin = track.figure.roles[from];
+  if (joint === undefined || origin === undefined || joint === origin || !track.legLength) return null;
+  return positionJumpsOf(jointPath(track, joint), jointPath(track, origin), track.legLength);
 }
 
 /** What a joint of the source usually does around each frame, and the most it ever does. */
@@ -88,20 +88,54 @@ const usualPosition = oncePerKey((source: Track, role: Role): Usual | null => us
 /** The source's jump is made larger where arms or trunk are longer on the target, against the leg. */
 function positionAllowance(target: Track, source: Track, role: Role): number {
   if (/Leg|Foot|Toes/.test(role)) return 1;
-  return Math.max(1, armShare(target) / armShare(source), trunkShare(target) / trunkShare(source)) || 1;
+  return (
+    Math.max(
+      1,
+      armShare(target) / armShare(source),
+      partShare(target, 'hips', 'head') / partShare(source, 'hips', 'head'),
+    ) || 1
+  );
+}
+
+/** Toes seen from the ankle. */
+const usualToes = oncePerKey((source: Track, side: Side): Usual | null =>
+  usualOf(positionJumps(source, sidedRole(side, 'Toes'), sidedRole(side, 'Foot'))),
+);
+
+/**
+ * What the same turns of hips and foot add to a leg's jump where hips are wider, or feet longer, against the leg; null where they
+ * add nothing.
+ */
+function sweptFarther(target: Track, source: Track, role: Role): Float64Array | null {
+  if (!/Leg|Foot|Toes/.test(role)) return null;
+  const side: Side = role.startsWith('left') ? 'left' : 'right';
+  const [hip, foot, toes] = [sidedRole(side, 'UpperLeg'), sidedRole(side, 'Foot'), sidedRole(side, 'Toes')];
+  const parts = [
+    { its: usualPosition(source, hip), more: partShare(target, 'hips', hip) / partShare(source, 'hips', hip) },
+  ];
+  if (role === toes)
+    parts.push({ its: usualToes(source, side), more: partShare(target, foot, toes) / partShare(source, foot, toes) });
+  let sum: Float64Array | null = null;
+  for (const { its, more } of parts) {
+    if (its === null || !(more > 1) || !Number.isFinite(more)) continue;
+    const added = its.around.map((jump) => jump * (more - 1));
+    if (sum) addTo(sum, added);
+    sum ??= added;
+  }
+  return sum;
+}
+
+/** Distance of two joints in the rest pose as a share of the leg; NaN where either is missing. */
+function partShare({ figure, rest, legLength }: Track, one: Role, other: Role): number {
+  const [a, b] = [figure.roles[one], figure.roles[other]];
+  if (a === undefined || b === undefined) return Number.NaN;
+  return distanceVec(rest.positions, a * 3, rest.positions, b * 3) / legLength;
 }
 
 /** Length of the arms as a share of the leg; NaN where there are none. */
 function armShare({ limbs, legLength }: Track): number {
   const arm = limbs.leftArm ?? limbs.rightArm;
   return arm ? (arm.upper + arm.lower) / legLength : Number.NaN;
-}
-
-/** Hips to head in the rest pose as a share of the leg; NaN where either is missing. */
-function trunkShare({ figure, rest, legLength }: Track): number {
-  const { hips, head } = figure.roles;
-  if (hips === undefined || head === undefined) return Number.NaN;
-  return distanceVec(rest.positions, hips * 3, rest.positions, head * 3) / legLength;
 }
 
 /**
@@ -166,9 +200,10 @@ export function measureSmoothness(evidence: Evidence): Measure[] {
       rotationJumps,
       usualRotation,
       () => 1,
+      () => null,
       () => 1,
     ),
-    jumps(evidence, 'jumps', positionJumps, usualPosition, positionAllowance, lever),
+    jumps(evidence, 'jumps', positionJumps, usualPosition, positionAllowance, sweptFarther, lever),
     rootSmoothness(evidence),
   ];
 }
@@ -179,6 +214,7 @@ function jumps(
   jumpsOf: (track: Track, role: Role) => Float64Array | null,
   usualOfSource: (source: Track, role: Role) => Usual | null,
   allowance: (target: Track, source: Track, role: Role) => number,
+  besides: (target: Track, source: Track, role: Role) => Float64Array | null,
   perTurn: (target: Track, role: Role) => number,
 ): Measure {
   const { target, source, sharedFrames } = evidence;
@@ -205,7 +241,9 @@ function jumps(
       const scale = allowance(target, source!, like);
       sourceWorst = Math.max(sourceWorst, its.most * scale);
       const turnFactor = SOURCE_FACTOR * perTurn(target, role);
-      most = takeUsual(own, its.around, SOURCE_FACTOR * scale, frameCount, turns, turnFactor);
+      const more = besides(target, source!, like);
+      if (more) for (let f = 0; f < more.length; f++) more[f]! += scale * its.around[f]!;
+      most = takeUsual(own, more ?? its.around, SOURCE_FACTOR * (more ? 1 : scale), frameCount, turns, turnFactor);
     }
     worst = Math.max(worst, most);
     if (most > limit) places.push(...placesAbove(target, role, target.figure.roles[role]!, own, limit, 3));

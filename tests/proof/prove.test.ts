@@ -293,6 +293,31 @@ describe('invented errors of known size', () => {
     });
   });
 
+  describe('jumps of a leg whose joints lie farther out', () => {
+    const { hips, leftUpperLeg, rightUpperLeg, leftFoot, rightFoot, leftToes, rightToes } = walker.roles;
+    const scaled = (joints: readonly number[], k: number, factor: number) => {
+      const restTranslations = walker.skeleton.restTranslations.slice();
+      for (const joint of joints) restTranslations[joint * 3 + k]! *= factor;
+      return { ...walker.skeleton, restTranslations };
+    };
+    it.each([
+      // 3 and 8 degrees in one frame, on hips eight times as wide and feet four times as long.
+      ['hips', hips!, 3, scaled([leftUpperLeg!, rightUpperLeg!], 0, 8)],
+      ['foot', rightFoot!, 8, scaled([leftToes!, rightToes!], 2, 4)],
+    ] as const)('are those of the source when its %s turn as quickly', (_, joint, degrees, skeleton) => {
+      const quick = turned(walker.clip, joint, [77, 77], [0, 1, 0], (degrees * Math.PI) / 180);
+      const source = { ...figure(walker), clip: quick };
+      expect(take(prove({ ...source, skeleton }, source), 'jumps').verdict).toBe('pass');
+      // A source that does not turn bears no such jump.
+      expect(take(prove({ ...source, skeleton }, figure(walker)), 'jumps').verdict).toBe('fail');
+      const jumping = moved({ ...walker, ...source, skeleton }, leftFoot!, (f) =>
+        f === 130 ? [0, 0.06, 0] : [0, 0, 0],
+      );
+      const jumps = take(prove({ ...source, skeleton, clip: jumping }, source), 'jumps');
+      expect(jumps.where).toContainEqual(expect.objectContaining({ role: 'leftFoot', worstFrame: 130 }));
+    });
+  });
+
   it('finds a jump of 60 mm in one joint', () => {
     const clip = moved(walker, walker.roles.leftHand!, (f) => (f === 100 ? [0, 0, 0.06] : [0, 0, 0]));
     const jumps = take(prove({ ...figure(walker), clip }, figure(walker)), 'jumps');
