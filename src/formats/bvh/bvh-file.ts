@@ -30,3 +30,25 @@ export interface BvhFile {
   /** What a person should know about the file: see the codes in `parseBvh`. */
   readonly notes: readonly Note[];
 }
+
+/** A frame as it comes in, of every take in order. The arrays are reused: copy what is to be kept. */
+export interface BvhFrame {
+  /** From 0. */
+  index: number;
+  /** Channel values in file order: degrees and file units, as `parseFloat` reads them. */
+  values: Float64Array;
+  /** Local rotations, xyzw, jointCount × 4, one array a take. */
+  rotations: Float32Array[];
+  /** Translations of the take's `translationJoints`, × 3, one array a take. */
+  translations: Float32Array[];
+}
+
+/** Who is told what while a file comes in. */
+export interface BvhReaderOptions {
+  /** Called once, when the hierarchy is complete and before any frame. */
+  onHierarchy?: (skeletons: readonly Skeleton[], frameDuration: number) => void;
+  /** Called for each frame as soon as its last number is complete. */
+  onFrame?: (frame: BvhFrame) => void;
+  /** false: only `onFrame` gets the frames, the result has none, and memory stays constant. Default true. */
+  keepFrames?: boolean;
+}

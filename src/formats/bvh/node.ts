@@ -1,7 +1,7 @@
 import { createReadStream } from 'node:fs';
 import { RigproofError } from '../../errors.ts';
-import type { BvhFile } from './bvh-file.ts';
-import { type BvhReaderOptions, createBvhReader } from './reader.ts';
+import type { BvhFile, BvhReaderOptions } from './bvh-file.ts';
+import { createBvhReader } from './reader.ts';
 
 /** Large enough that a chunk's edges cost nothing, small enough for any machine. */
 const CHUNK_BYTES = 1024 * 1024;
