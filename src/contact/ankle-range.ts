@@ -3,6 +3,10 @@
  * figure with other proportions does not lean as the performer's: in a deeply bent leg they are up to 40 degrees apart, and a
  * long foot that is lifted less adds to it. What the ankle is bent beyond its range, and beyond the performer's, is taken out
  * by pitching the foot: in the air, and with its heel up while its ball rests. A flat foot is set level afterwards.
+ *
+ * Tried besides, for flat feet: the pelvis raised until the shin leans no further than the ankle may (in `nearest` of the
+ * reach). Of 15 pairs of real rigs and clips whose ankles, knees or hips left their ranges two passed more, but the pelvis then
+ * went as far as it may, and four pairs slid or left their plants.
  */
 import { axisAngleQuat, invertQuat, mulQuat } from '../math/quat.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
