@@ -150,7 +150,7 @@ function estimateSlope(
   const { slopeX, slopeZ, through } = best;
   const agreeing = balls.filter((run) => misfit(run, through, slopeX, slopeZ) <= tolerance);
   if (agreeing.length < 4) return level;
-  const refined = refineSlope(agreeing);
+  const refined = refineSlope(agreeing, legLength);
   // What rises by less than the tolerance from one end of the way to the other is level; and the width of a stance, in
   // which left and right may be measured unlike, is no way.
   const rises = agreeing.map((run) => refined.slopeX * run.x + refined.slopeZ * run.z);
@@ -176,8 +176,11 @@ function agreement(
   return score;
 }
 
-/** Weighted least squares; a little ridge keeps the slope across a straight walk near zero instead of anything. */
-function refineSlope(runs: readonly StillRun[]): { slopeX: number; slopeZ: number } {
+/**
+ * Weighted least squares. A walk that stays on one line tells the slope along it; across it there is the width of a stance
+ * alone, in which left and right may be measured unlike (11 degrees were read out of one), and the floor is taken for level.
+ */
+function refineSlope(runs: readonly StillRun[], legLength: number): { slopeX: number; slopeZ: number } {
   const total = runs.reduce((sum, run) => sum + weightOf(run), 0);
   const mean = (k: 'x' | 'y' | 'z') => runs.reduce((sum, run) => sum + weightOf(run) * run[k], 0) / total;
   const [mx, my, mz] = [mean('x'), mean('y'), mean('z')];
@@ -191,9 +194,15 @@ function refineSlope(runs: readonly StillRun[]): { slopeX: number; slopeZ: numbe
     xy += w * x * y;
     zy += w * z * y;
   }
-  const ridge = 0.002 * (xx + zz);
-  xx += ridge;
-  zz += ridge;
+  // The direction in which the walk is longest, and how wide it is across it.
+  const heading = 0.5 * Math.atan2(2 * xz, xx - zz);
+  const [c, s] = [Math.cos(heading), Math.sin(heading)];
+  const across = runs.map((run) => c * run.z - s * run.x);
+  if (Math.max(...across) - Math.min(...across) < legLength) {
+    const along = c * c * xx + 2 * c * s * xz + s * s * zz;
+    const slope = along > 0 ? (c * xy + s * zy) / along : 0;
+    return { slopeX: slope * c, slopeZ: slope * s };
+  }
   const determinant = xx * zz - xz * xz;
   if (!(determinant > 0)) return { slopeX: 0, slopeZ: 0 };
   return { slopeX: (xy * zz - zy * xz) / determinant, slopeZ: (zy * xx - xy * xz) / determinant };

@@ -92,7 +92,8 @@ interface Stance extends FootPath {
  * Finds the targets that hold every planted foot.
  *
  * @param clip         the source clip, world space
- * @param contacts     as detected on the source; with the ground that was found there, steps and slopes are kept
+ * @param contacts     as detected on the source; with the ground that was found there, steps are kept; on ground that slopes
+ *   soles are level as on a stair (ramps are turned level before: `convert/level-ground.ts`)
  * @param soles        heel, ball and toe tip of the target's feet
  * @param source       those of the source's, and where they go
  * @param skins        the target's meshes, world space, on which knees and seat are measured

@@ -5,6 +5,7 @@ import { unreachedNotes } from '../contact/unreached.ts';
 import type { Note } from '../errors.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { ProofFigure } from '../proof/measure.ts';
+import type { Actor } from '../retarget/actor.ts';
 import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
 import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../retarget/plan.ts';
 import { retargetArms, retargetClip } from '../retarget/retargeter.ts';
@@ -14,6 +15,7 @@ import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, rangeNotes } from './joint-limits.ts';
+import { backOnSlope, levelGroundOf, plantsOnSlope, rampNote } from './level-ground.ts';
 import { contactsOf, excessesOf, feetOf, girthsOf, handRestsOf, handShapesOf, solesOf } from './measured.ts';
 import type { Performer } from './performer.ts';
 import { placePoles } from './poles.ts';
@@ -68,6 +70,7 @@ export interface Conversion {
   /** Where a planted foot stays out of reach; a proof that is given it says so (`ProofOptions.unreached`). */
   unreached: UnreachedPlant[];
   handContacts: HandContact[];
+  /** Where the ground slopes, as it stands once it is turned level. */
   targets: LimbTargets | null;
   notes: Note[];
 }
@@ -85,31 +88,39 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   const { receiver, retarget } = corrected;
   const notes = [...filtered.notes, ...corrected.notes];
   const performer = withinRanges(corrected.performer, settings.enforceRanges, notes);
-  const plan = compileRetarget(performer.actor, receiver.actor, { ...retarget, ...settings.retarget });
+  const { actor } = receiver;
+  const planFor = (source: Actor) => compileRetarget(source, actor, { ...retarget, ...settings.retarget });
+  let plan = planFor(performer.actor);
   const hasFeet = plan.limbs.filter(({ limb }) => limb < 2).length === 2 && hasLegs(performer);
+  // On a slope all is done as if it were level, and turned back.
+  const ramp = settings.contact && hasFeet ? levelGroundOf(performer) : null;
+  const staged = ramp?.performer ?? performer;
+  if (ramp) {
+    plan = planFor(staged.actor);
+    notes.push(rampNote(ramp));
+  }
   let targets: LimbTargets | null = null;
   let plants: Plant[] = [];
   let unreached: UnreachedPlant[] = [];
   if (settings.contact && hasFeet) {
-    const { clip } = performer;
     const planted = plantFeet(
       plan,
-      clip,
-      contactsOf(performer),
+      staged.clip,
+      contactsOf(staged),
       solesOf(onto),
-      feetOf(performer),
+      feetOf(staged),
       settings.plants,
       receiver.skins,
     );
     ({ targets, plants, unreached } = planted);
     notes.push(...unreachedNotes(unreached));
   }
-  let moved = retargetClip(plan, performer.clip, targets ?? undefined);
+  let moved = retargetClip(plan, staged.clip, targets ?? undefined);
   let handContacts: HandContact[] = [];
   if (settings.hands) {
-    const withHands = targets ?? createLimbTargets(performer.clip.frameCount);
-    const rests = handRestsOf(performer);
-    const solve = (): void => retargetArms(plan, performer.clip, withHands, moved);
+    const withHands = targets ?? createLimbTargets(staged.clip.frameCount);
+    const rests = handRestsOf(staged);
+    const solve = (): void => retargetArms(plan, staged.clip, withHands, moved);
     handContacts = holdHands(plan, rests, moved, girthsOf(onto), withHands);
     if (handContacts.length > 0) solve();
     const lifted = liftHands(plan, rests, moved, handShapesOf(onto), withHands, solve);
@@ -117,7 +128,11 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   }
   if (targets) moved = stretchLimbs(plan, moved, targets, settings.allowStretch);
   if (settings.poles) moved = placePoles(plan, moved);
-  const { clip, travel } = applyRootMotion(receiver.actor, moved, settings.rootMotion);
+  if (ramp) {
+    moved = backOnSlope(ramp, moved, actor.skeleton, plan.scale);
+    plants = plantsOnSlope(ramp, plants, plan.scale);
+  }
+  const { clip, travel } = applyRootMotion(actor, moved, settings.rootMotion);
   return {
     performer,
     plan,
@@ -125,7 +140,7 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
     travel,
     // Found when they are asked for: without contact nobody may be.
     get contacts() {
-      return hasFeet ? contactsOf(performer) : null;
+      return hasFeet ? contactsOf(staged) : null;
     },
     plants,
     unreached,

@@ -2,19 +2,17 @@ import type { Note } from '../errors.ts';
 import type { Role } from '../pairing/roles.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import { oncePer } from '../skeleton/once-per.ts';
-import { SIDES, type Side } from '../skeleton/side.ts';
+import type { Side } from '../skeleton/side.ts';
 import { checkFigure, jointName } from './build.ts';
 import { footPointsOf } from './foot-points.ts';
 import type { FootPoints, Json, Measure, Proof, ProofFigure, ProofOptions, Where } from './measure.ts';
 import { createProofMemory, knownBuild, knownTrack, type ProofMemory } from './memory.ts';
+import { lowered, rampNote, rampUnder, standingHeight, turnedLevel } from './ramp.ts';
+import { type FootSpans, toSpans } from './spans.ts';
 import { findStance } from './stance.ts';
 import { MEASURE_RULES, type MeasureId, type MeasureRule } from './thresholds.ts';
 import { buildTrack, type Track } from './track.ts';
 import { unpairedLimbs, unpairedNote } from './unpaired.ts';
-
-/** Frames (first and last, both included) in which a point of a foot stands. */
-export type Span = [number, number];
-export type FootSpans = Record<Side, { heel: Span[]; ball: Span[]; foot: Span[] }>;
 
 /** All that the measures look at. */
 export interface Evidence {
@@ -40,6 +38,37 @@ export function gatherEvidence(
   source: ProofFigure | undefined,
   options: ProofOptions,
   memory: ProofMemory = createProofMemory(),
+): Evidence {
+  const evidence = gatherOnFloor(target, source, options, memory);
+  // Ground that moves, or was taken away, tells no slope.
+  if (options.inPlace || evidence.groundVelocity.some((v) => v !== 0)) return evidence;
+  const spans = evidence.contactsFrom === 'given' ? evidence.spans : null;
+  const up = rampUnder(evidence.target, evidence.source, spans);
+  if (!up) return evidence;
+  const turned = (figure: ProofFigure) => ({ ...figure, clip: turnedLevel(figure.clip, figure.skeleton, up) });
+  const own = turned(target);
+  const its = source && turned(source);
+  // The feet are measured level first: they tell where the ground is.
+  const first = gatherOnFloor(own, its, options, memory);
+  const onFloor = (figure: ProofFigure, track: Track, feet: Evidence['feet']): ProofFigure => ({
+    ...figure,
+    clip: lowered(figure.clip, figure.skeleton, standingHeight(track, feet, first.spans)),
+  });
+  const level = gatherOnFloor(
+    onFloor(own, first.target, first.feet),
+    its && first.source ? onFloor(its, first.source, first.sourceFeet) : its,
+    options,
+    memory,
+  );
+  level.notes.push(rampNote(up));
+  return level;
+}
+
+function gatherOnFloor(
+  target: ProofFigure,
+  source: ProofFigure | undefined,
+  options: ProofOptions,
+  memory: ProofMemory,
 ): Evidence {
   checkFigure(target, 'target');
   if (source) checkFigure(source, 'source');
@@ -105,27 +134,6 @@ const stanceOnGround = oncePer((track: Track) => findStance(track, footPoints(tr
 
 function footPoints(track: Track): Record<Side, FootPoints | null> {
   return { left: footPointsOf(track, 'left'), right: footPointsOf(track, 'right') };
-}
-
-/** Seconds to frames: those that lie within the interval. */
-function toSpans(contacts: FootContacts | null, dt: number, shift: number, frameCount: number): FootSpans {
-  const spans: FootSpans = { left: { heel: [], ball: [], foot: [] }, right: { heel: [], ball: [], foot: [] } };
-  if (!contacts || frameCount === 0 || !(dt > 0)) return spans;
-  for (const side of SIDES)
-    for (const point of ['heel', 'ball', 'foot'] as const)
-      for (const { start, end } of contacts[side][point]) {
-        const first = Math.max(0, Math.ceil((start + shift) / dt - 1e-3));
-        const last = Math.min(frameCount - 1, Math.floor((end + shift) / dt + 1e-3));
-        if (last > first) spans[side][point].push([first, last]);
-      }
-  return spans;
-}
-
-/** The share of the frames in each run, as flags. */
-export function flagsOf(spans: readonly Span[], frameCount: number): Uint8Array {
-  const flags = new Uint8Array(frameCount);
-  for (const [first, last] of spans) flags.fill(1, first, last + 1);
-  return flags;
 }
 
 const MOST_PLACES = 12;

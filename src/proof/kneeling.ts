@@ -1,5 +1,6 @@
 import { SIDES, type Side } from '../skeleton/side.ts';
-import { type Evidence, flagsOf, type Span } from './evidence.ts';
+import type { Evidence } from './evidence.ts';
+import { flagsOf, type Span } from './spans.ts';
 import { jointPath, pathOf, type Track } from './track.ts';
 
 /** A knee is on the floor where its joint is this low (leg lengths) and slower than this (leg lengths a second). */

@@ -1,8 +1,9 @@
 import { oncePer } from '../skeleton/once-per.ts';
-import { type Evidence, measured, notMeasured, placesAbove, type Span } from './evidence.ts';
+import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { hipMiddle, kneeRests, seatRests } from './kneeling.ts';
 import { LOW_PARTS, type LowPartName, lowestOf, lowPartOf } from './low-parts.ts';
 import type { Measure, Where } from './measure.ts';
+import type { Span } from './spans.ts';
 import { quantile, spread } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { pathOf, type Track } from './track.ts';

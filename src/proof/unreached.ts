@@ -1,8 +1,9 @@
 /** Plants that could not be reached, as the maker of a motion reports them: put on the target's frames, and in words. */
 import { SIDES } from '../skeleton/side.ts';
 import type { UnreachedCause, UnreachedPlant } from '../skeleton/unreached-plant.ts';
-import type { Evidence, Span } from './evidence.ts';
+import type { Evidence } from './evidence.ts';
 import type { Proof, Where } from './measure.ts';
+import type { Span } from './spans.ts';
 
 /** The reports on the target's frames; null where nothing was said. Seconds count from the target's first frame. */
 export function unreachedOnTarget({ options, source, target }: Evidence): UnreachedPlant[] | null {

@@ -53,7 +53,7 @@ function quatTuple(q: Float64Array): [number, number, number, number] {
 }
 
 /** Brings the point at `o` into the other space; `rotation` is that of the placement. */
-function placePoint(out: Float64Array, o: number, rotation: Float64Array, placement: Placement): void {
+export function placePoint(out: Float64Array, o: number, rotation: Float64Array, placement: Placement): void {
   rotateVec(out, o, rotation, 0, out, o);
   scaleVec(out, o, out, o, placement.scale);
   for (let k = 0; k < 3; k++) out[o + k]! += placement.translation[k]!;
@@ -112,6 +112,31 @@ export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement):
     }
   }
   return { ...clip, rotations, translations };
+}
+
+/**
+ * The same motion of the same skeleton somewhere else: a root that keeps its rest offset gets translations. The input is not
+ * touched.
+ */
+export function moveClip(clip: Clip, skeleton: Skeleton, placement: Placement): Clip {
+  return placeClip(withMovingRoots(clip, skeleton), skeleton, placement);
+}
+
+function withMovingRoots(clip: Clip, { parents, restTranslations }: Skeleton): Clip {
+  const { translationJoints: moving, frameCount } = clip;
+  const all = [...parents.keys()].filter((j) => parents[j]! < 0 || moving.includes(j));
+  if (all.length === moving.length) return clip;
+  const translations = new Float32Array(frameCount * all.length * 3);
+  all.forEach((joint, m) => {
+    const known = moving.indexOf(joint);
+    for (let f = 0; f < frameCount; f++) {
+      const at = (f * moving.length + known) * 3;
+      const own =
+        known < 0 ? restTranslations.subarray(joint * 3, joint * 3 + 3) : clip.translations.subarray(at, at + 3);
+      translations.set(own, (f * all.length + m) * 3);
+    }
+  });
+  return { ...clip, translationJoints: Int16Array.from(all), translations };
 }
 
 /** The same mesh bound to `placeSkeleton(skeleton, …)`: the bind transforms carry the scale, the joints the rest. */

@@ -124,6 +124,22 @@ describe('detectContacts', () => {
     }
   });
 
+  it('reads no slope across a straight walk out of feet that are measured unlike', () => {
+    // The right foot 18 mm higher than the left, 0.2 m aside: 5 degrees.
+    const feet = walk(60, { slope: Math.tan(Math.PI / 18) });
+    const uneven = {
+      ...feet,
+      right: { heel: feet.right.heel.map(raised), ball: feet.right.ball.map(raised) },
+    };
+    const { floor } = detectContacts({ ...uneven, scale: SCALE }).ground;
+    expect(floor.kind).toBe('sloped');
+    expect(Math.abs(floor.slopeX)).toBeLessThan(0.02);
+
+    function raised(value: number, i: number): number {
+      return i % 3 === 1 ? value + 0.018 : value;
+    }
+  });
+
   it('finds each tread of stairs up and down', () => {
     for (const rise of [0.17, -0.17]) expectWalk(walk(60, { rise }));
   });

@@ -21,6 +21,8 @@ export interface WalkerOptions extends WalkerErrors {
   fps?: number;
   /** Cycles of two steps; 1.2 s each. */
   cycles?: number;
+  /** Each foot is set down by so much higher than the one before, on a level tread: a stair. Metres at scale 1. */
+  rise?: number;
   /** Thigh and shin at scale 1, metres. */
   thigh?: number;
   shin?: number;
@@ -141,7 +143,8 @@ export function buildWalker(options: WalkerOptions = {}): Walker {
   for (let f = 0; f < frameCount; f++) {
     const t = f / fps;
     const swing = Math.sin((2 * Math.PI * t) / CYCLE);
-    const hipY = HIP_HEIGHT + 0.01 * Math.cos((4 * Math.PI * t) / CYCLE) + (thigh + shin - 0.82);
+    const climbed = (options.rise ?? 0) * (2 * (t / CYCLE - TOE_OFF / 2) - 0.5);
+    const hipY = climbed + HIP_HEIGHT + 0.01 * Math.cos((4 * Math.PI * t) / CYCLE) + (thigh + shin - 0.82);
     const hipZ = (STRIDE * t) / CYCLE;
     clip.translations.set([0, hipY * scale, hipZ * scale], f * 3);
     turn(f, roles.chest!, 0, 1, 0, 0.12 * swing);
@@ -194,7 +197,7 @@ function strikeTime(side: Side, step: number): number {
   return (step + (side === 'left' ? 0 : 0.5)) * CYCLE;
 }
 
-function footAt(side: Side, t: number, errors: WalkerErrors): FootState {
+function footAt(side: Side, t: number, errors: WalkerErrors & Pick<WalkerOptions, 'rise'>): FootState {
   const cycle = t / CYCLE - (side === 'left' ? 0 : 0.5);
   const step = Math.floor(cycle + 1e-9);
   const phase = Math.max(0, cycle - step);
@@ -211,13 +214,19 @@ function footAt(side: Side, t: number, errors: WalkerErrors): FootState {
   };
 }
 
-function stance(side: Side, step: number, phase: number, { slide, sink }: WalkerErrors): FootState {
+function stance(
+  side: Side,
+  step: number,
+  phase: number,
+  { slide, sink, rise: tread = 0 }: WalkerErrors & Pick<WalkerOptions, 'rise'>,
+): FootState {
   const strike = strikeTime(side, step);
   // The hip is above the middle of the foot halfway through stance.
   let heelZ = (STRIDE * (strike + (TOE_OFF / 2) * CYCLE)) / CYCLE - BALL_AHEAD / 2;
   if (slide?.side === side && slide.step === step)
     heelZ += slide.metres * Math.max(0, (phase - BALL_DOWN) / (TOE_OFF - BALL_DOWN));
-  const floor = sink?.side === side && sink.step === step ? -sink.metres : 0;
+  const climbed = tread * (2 * step + (side === 'left' ? 0 : 1));
+  const floor = climbed - (sink?.side === side && sink.step === step ? sink.metres : 0);
   if (phase <= HEEL_UP) {
     const pitch = STRIKE_PITCH * (1 - ease(phase / BALL_DOWN));
     return {
