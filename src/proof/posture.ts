@@ -8,6 +8,7 @@ import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts
 import { kneelingOrNear } from './kneeling.ts';
 import { restingOrNear } from './limb-ends.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
+import { plantRemedy } from './plant-remedy.ts';
 import { spread } from './statistics.ts';
 import { MEASURE_RULES, type MeasureId } from './thresholds.ts';
 import { jointPath, jointTurns, pathOf, type Track, turnVec } from './track.ts';
@@ -204,8 +205,12 @@ export function measurePose(evidence: Evidence): Measure[] {
     const why = 'no segment is paired on both figures';
     return [...ids.map((id) => notMeasured(evidence, id, why)), measureSides(evidence, null, null)];
   }
+  const { threshold, remedy } = MEASURE_RULES['pose-fidelity'];
+  // A wrong pairing or rest pose is off in every frame.
+  const isPaired = ({ role }: Where): boolean => (medians.get(role) ?? Number.POSITIVE_INFINITY) < threshold / 2;
+  const byPlants = places.length > 0 ? plantRemedy(evidence, places, remedy, 'distance', isPaired) : undefined;
   return [
-    measured(evidence, 'pose-fidelity', worst, places, details),
+    measured(evidence, 'pose-fidelity', worst, places, details, byPlants),
     leftRight(evidence, compared, medians),
     measureSides(evidence, own, performer),
   ];

@@ -4,6 +4,7 @@ import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
+import { plantRemedy } from './plant-remedy.ts';
 import { addTo, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
 import { quantile } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
@@ -251,7 +252,8 @@ function jumps(
   if (judged === 0) return notMeasured(evidence, id, 'no joint is paired');
   const details: { [key: string]: Json } = { count: places.length, joints: judged };
   if (source) details.sourceWorst = sourceWorst;
-  return measured(evidence, id, worst, places, details);
+  const byPlants = places.length > 0 ? plantRemedy(evidence, places, MEASURE_RULES[id].remedy, 'jump') : undefined;
+  return measured(evidence, id, worst, places, details, byPlants);
 }
 
 /** A source whose hips hardly accelerate gives no measure of its own: leg lengths a second squared. */
