@@ -47,13 +47,11 @@ export let filled: i32 = 0;
 export let lines: i32 = 0;
 export let lineStart: usize = 0;
 export let lastReturn: usize = 0;
-/** Whether it stopped before something that it leaves to the reference. */
-export let isStopped: bool = false;
 
 /**
  * Reads numbers from `start` up to `end` into rows of `channelCount` values and a 0, until `rowCount` rows are whole, the
- * bytes are used up, or something comes that is left to the reference. The byte before `end` must be blank, and 16 bytes
- * behind `end` must be there. The first row holds `count` values already.
+ * bytes are used up, or something comes that is left to the reference. The byte before `end` and the 16 behind it must be
+ * blank. The first row holds `count` values already.
  *
  * @param isWrapped  whether a line is known to have ended within a frame: the first such end is left to the reference
  * @param crAt       address of a CR just before `start`, else 0
@@ -76,7 +74,6 @@ export function scan(
   let lineCount = 0;
   let lineAt: usize = 0;
   let cr = crAt;
-  let stops = false;
   while (row < rowCount) {
     const characters = v128.load(p);
     const blanks: u32 = i8x16.bitmask(i8x16.le_u(characters, i8x16.splat(<i8>BLANK)));
@@ -86,16 +83,12 @@ export function scan(
       if (byte === LINE_FEED || byte === RETURN) {
         if (byte === RETURN || p !== cr + 1) {
           // Where a line first ends within a frame is for the reference to note.
-          if (column > 0 && !isWrapped) {
-            stops = true;
-            break;
-          }
+          if (column > 0 && !isWrapped) break;
           lineCount++;
         }
         if (byte === RETURN) cr = p;
         lineAt = p + 1;
       } else if (byte !== BLANK && byte - TAB > RETURN - TAB) {
-        stops = true;
         break;
       }
       p++;
@@ -152,10 +145,7 @@ export function scan(
       value = readDecimal(p + signs);
       next = tokenEnd;
     }
-    if (!(value < LARGEST)) {
-      stops = true;
-      break;
-    }
+    if (!(value < LARGEST)) break;
     // A number is followed by one blank, mostly.
     p = next + usize(load<u8>(next) === BLANK);
     store<u64>(out, reinterpret<u64>(value) | ((<u64>isMinus) << 63));
@@ -171,7 +161,6 @@ export function scan(
   lines = lineCount;
   lineStart = lineAt;
   lastReturn = cr;
-  isStopped = stops;
   return row;
 }
 

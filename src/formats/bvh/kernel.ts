@@ -37,7 +37,6 @@ interface KernelExports {
   lines: WebAssembly.Global<'i32'>;
   lineStart: WebAssembly.Global<'i32'>;
   lastReturn: WebAssembly.Global<'i32'>;
-  isStopped: WebAssembly.Global<'i32'>;
   scan(
     start: number,
     end: number,
@@ -102,7 +101,10 @@ export class FrameKernel {
     this.values.set(POWER_LOW, this.code.powerLow.value / 8);
   }
 
-  /** Takes in the block of the scanner from where that stands up to `end`, and how its frames are decoded. */
+  /**
+   * Takes in the block of the scanner from where that stands up to `end`, and how its frames are decoded. All that follows
+   * is about that block: the scanner may read frames of it in between.
+   */
   begin(scanner: ValueScanner, block: Uint8Array, end: number, plans: readonly DecodePlan[]): void {
     const { channelCount } = scanner;
     const joints = plans.reduce((sum, { jointCount }) => sum + jointCount, 0);

@@ -66,23 +66,23 @@ export class MotionReader {
     const { scanner } = this;
     scanner.setBlock(bytes, at, base);
     const kernel = this.isPlain && end - at >= KERNEL_BYTES ? frameKernel() : null;
+    kernel?.begin(
+      scanner,
+      bytes,
+      end,
+      this.takes.map(({ plan }) => plan),
+    );
     do {
-      if (kernel) this.readPlainFrames(kernel, bytes, end);
+      if (kernel) this.readPlainFrames(kernel, bytes);
       if (!scanner.readFrame(end)) return;
       this.makeRoom(bytes);
       this.decodeFrame();
     } while (scanner.at < end);
   }
 
-  /** Reads frames up to `end` or to something out of the ordinary, for the scanner to go on with. */
-  private readPlainFrames(kernel: FrameKernel, bytes: Uint8Array, end: number): void {
+  /** Reads frames up to the end of the block or to something out of the ordinary, for the scanner to go on with. */
+  private readPlainFrames(kernel: FrameKernel, bytes: Uint8Array): void {
     const { scanner, takes } = this;
-    kernel.begin(
-      scanner,
-      bytes,
-      end,
-      takes.map(({ plan }) => plan),
-    );
     for (let count = kernel.readFrames(); count > 0; count = kernel.readFrames()) {
       this.makeRoom(bytes);
       const first = scanner.frames - count;

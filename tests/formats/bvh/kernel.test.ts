@@ -18,8 +18,8 @@ function readNumbers(texts: string[]): { values: number[]; taken: number } {
   scanner.setBlock(bytes, 0, 0);
   const values: number[] = [];
   let taken = 0;
+  kernel.begin(scanner, bytes, bytes.length, []);
   do {
-    kernel.begin(scanner, bytes, bytes.length, []);
     for (let count = kernel.readFrames(); count > 0; count = kernel.readFrames()) {
       taken += count;
       for (let f = 0; f < count; f++) values.push(kernel.values[kernel.rowsAt + f * kernel.stride]!);
