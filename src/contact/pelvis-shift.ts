@@ -41,6 +41,7 @@ const LOW_LARGEST = 4;
  * @param out      shifts, frames × 3, overwritten
  * @param low      knees and seat that rest on the floor
  * @param more     by how much longer a shift may be where a plant is out of reach without, metres
+ * @returns the longest shift that each frame was allowed, metres
  */
 export function shiftPelvis(
   legs: readonly ReachLeg[],
@@ -50,9 +51,9 @@ export function shiftPelvis(
   out: Float64Array,
   low: LowHolds = { knees: [], seat: null },
   more = 0,
-): void {
+): Float64Array {
   out.fill(0);
-  if (legs.length === 0 || frameCount === 0) return;
+  if (legs.length === 0 || frameCount === 0) return new Float64Array(frameCount).fill(largest);
   const usual = new Float64Array(frameCount * 3);
   for (const { offsets } of legs) for (let i = 0; i < usual.length; i++) usual[i]! += offsets[i]! / (legs.length + 1);
   const lowness = Float64Array.from({ length: frameCount }, (_, f) => lowest(low, f));
@@ -69,6 +70,7 @@ export function shiftPelvis(
     const most = limits[f]!;
     if (length > most) for (let k = 0; k < 3; k++) out[at + k]! *= most / length;
   }
+  return limits;
 }
 
 /** Shifts the pelvis anew around corners in the bend of a knee; at the ends of such a stretch the shift keeps place and slope. */

@@ -151,6 +151,7 @@ export function plantFeet(
   };
   const rounds = legs.some(({ limb }) => limb.dstEnd < 0) ? SHIN_ROUNDS : 1;
   let stances: Stance[] = [];
+  let limits: Float64Array = new Float64Array(0);
   for (let round = 0; round < rounds; round++) {
     if (round > 0) trackShins(plan, clip, targets, legs);
     stances = legs.map((leg, l) => {
@@ -162,7 +163,7 @@ export function plantFeet(
     kneels.forEach((kneel, l) => {
       if (kneel) reachKneeling(reachLegs[l]!, kneel);
     });
-    shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts, holds, more);
+    limits = shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts, holds, more);
     stances.forEach((stance, l) => {
       fillTargets(stance, reachLegs[l]!, plan, frameDuration, targets);
       const kneel = kneels[l];
@@ -173,7 +174,7 @@ export function plantFeet(
   return {
     targets,
     plants: stances.flatMap(({ leg, rests }) => rests.map((rest) => plantOf(leg.side, rest, frameDuration))),
-    unreached: unreachedPlants(stances, targets, lift, largestShift + more, frameDuration),
+    unreached: unreachedPlants(stances, targets, lift, limits, frameDuration),
   };
 }
 

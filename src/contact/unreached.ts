@@ -21,13 +21,13 @@ export interface StandingLeg {
 /**
  * Where a leg is too short for its plants: the goal lies farther from the shifted hip than the leg is long.
  * @param lift     by which the tracks' hips were raised, metres: the shifts hold it too
- * @param largest  longest shift of the pelvis, metres
+ * @param limits   longest shift of the pelvis that each frame was allowed, metres
  */
 export function unreachedPlants(
   standing: readonly StandingLeg[],
   targets: LimbTargets,
   lift: number,
-  largest: number,
+  limits: Float64Array,
   frameDuration: number,
 ): UnreachedPlant[] {
   const found: UnreachedPlant[] = [];
@@ -55,7 +55,7 @@ export function unreachedPlants(
         if (share <= newest.share) continue;
         newest.distance = distance;
         newest.share = share;
-        newest.cause = causeOf(leg, other, targets, lift, largest, f);
+        newest.cause = causeOf(leg, other, targets, lift, limits[f]!, f);
       }
     }
   }
