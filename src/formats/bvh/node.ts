@@ -1,4 +1,4 @@
-import { createReadStream } from 'node:fs';
+import { open } from 'node:fs/promises';
 import { RigproofError } from '../../errors.ts';
 import type { BvhFile, BvhReaderOptions } from './bvh-file.ts';
 import { createBvhReader } from './reader.ts';
@@ -12,9 +12,19 @@ const CHUNK_BYTES = 1024 * 1024;
  */
 export async function readBvhFile(path: string, options: BvhReaderOptions = {}): Promise<BvhFile> {
   const reader = createBvhReader(path, options);
-  const stream = createReadStream(path, { highWaterMark: CHUNK_BYTES });
   try {
-    for await (const chunk of stream) reader.push(chunk as Uint8Array);
+    const file = await open(path);
+    try {
+      // One piece of memory for all chunks: a stream would take new memory for each.
+      const chunk = new Uint8Array(CHUNK_BYTES);
+      for (;;) {
+        const { bytesRead } = await file.read(chunk, 0, CHUNK_BYTES);
+        if (bytesRead === 0) break;
+        reader.push(chunk.subarray(0, bytesRead));
+      }
+    } finally {
+      await file.close();
+    }
   } catch (cause) {
     if (cause instanceof RigproofError) throw cause;
     const reason = cause instanceof Error ? cause.message : String(cause);
