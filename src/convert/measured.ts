@@ -32,7 +32,9 @@ export const handRestsOf = oncePer(({ actor, clip }: Performer) => readHandRests
 export const excessesOf = oncePer(({ actor, clip }: Performer) => measureExcesses(actor, clip));
 
 /** Heel, ball and toe tip of a character's feet. */
-export const solesOf = oncePer(({ actor, skins }: Receiver) => soleOf(actor.skeleton, actor.body.roles, skins));
+export const solesOf = oncePer(
+  ({ actor, skins, soles }: Receiver) => soles ?? soleOf(actor.skeleton, actor.body.roles, skins),
+);
 
 /** How thick a character's body is where hands rest. */
 export const girthsOf = oncePer(({ actor, skins }: Receiver) => bodyGirths(actor, skins));

@@ -1,10 +1,12 @@
 import { alignFigure } from '../alignment/alignment.ts';
 import { withMeshTips } from '../alignment/mesh-tips.ts';
 import { restAnkleHeights } from '../alignment/soles.ts';
+import { type Sole, soleOf } from '../contact/sole.ts';
 import type { Note } from '../errors.ts';
 import type { Character } from '../formats/gltf/character.ts';
 import type { Body } from '../pairing/body.ts';
 import { type BodyConstraints, readBody } from '../pairing/read-body.ts';
+import { sidedRole } from '../pairing/roles.ts';
 import type { Actor } from '../retarget/actor.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import {
@@ -15,7 +17,9 @@ import {
   placeSkeleton,
   placeSkin,
 } from '../skeleton/normalise.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
+import { hangingSoles } from './hanging-soles.ts';
 import { requireHumanoid } from './performer.ts';
 
 /** The character that takes the motion, in world space, with the way back to its file. */
@@ -24,6 +28,8 @@ export interface Receiver {
   actor: Actor;
   /** World space. */
   skins: SkinMesh[];
+  /** Heel, ball and toe tip of its feet; a body without legs has none. */
+  soles?: Record<Side, Sole>;
   /** In file space. */
   body: Body;
   /** File space → world space. */
@@ -51,11 +57,17 @@ export function createReceiver(character: Character, options: ReceiverOptions = 
   const placement = placementOf(up, facing, metresPerUnit, floor);
   const skins = character.skins.map((mesh) => placeSkin(mesh, placement));
   const skeleton = withMeshTips(placeSkeleton(character.skeleton, placement), body.roles, skins);
-  const alignment = alignFigure(skeleton, body, restAnkleHeights(skeleton, body.roles, skins));
+  const hasLegs = SIDES.every((side) => body.roles[sidedRole(side, 'LowerLeg')] !== undefined);
+  const soles = hasLegs ? soleOf(skeleton, body.roles, skins) : undefined;
+  const hanging = soles && hangingSoles(skeleton, soles);
+  const [left, right] = restAnkleHeights(skeleton, body.roles, skins);
+  const heights = [hanging?.ankleHeights[0] ?? left, hanging?.ankleHeights[1] ?? right] as const;
+  const alignment = alignFigure(skeleton, body, heights, hanging);
   return {
     character,
     actor: { skeleton, body, alignment },
     skins,
+    soles,
     body,
     placement,
     notes: [...character.notes, ...body.notes],
