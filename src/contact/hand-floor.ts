@@ -55,6 +55,8 @@ const SETTLE = 0.1;
 const FAR = 0.4;
 /** A hand that bends may reach farther than in the rest pose: so many times. */
 const SLACK = 1.1;
+/** An arm that is folded almost as far as arms do moves its hand out instead, from so much of its length on. */
+const UNFOLD = 0.05;
 /** Where a forearm is the hand, lifting it turns it, and what it needs changes: so often it is looked at. */
 const ROUNDS = 3;
 /** What is less deep than this (share of the arm) is in the floor by rounding. */
@@ -214,10 +216,14 @@ export function liftHands(
 /** A hand that has to be lifted. */
 interface Lift {
   hand: HandShape;
+  /** The joint from which its arm hangs. */
+  shoulder: number;
   armLength: number;
   partial: PartialPose;
   /** How high its lowest point should be over the floor, a frame; NaN where the hand is left alone. */
   wanted: Float64Array;
+  /** The nearest that the wrist may come to the shoulder: the arm folded as far as arms do, or as it is by itself; a frame. */
+  nearest: Float64Array;
   /** What it may have in the floor, since the performer's wrist is there, a frame. */
   sunk: Float64Array;
 }
@@ -233,7 +239,8 @@ function liftOf(plan: RetargetPlan, rests: HandRests, base: Clip, hand: HandShap
     Math.max(0, -performer.wrists[f * 3 + 1]! * plan.scale),
   );
   const wanted = new Float64Array(frameCount).fill(Number.NaN);
-  const lift: Lift = { hand, armLength: arm.length, partial, wanted, sunk };
+  const nearest = new Float64Array(frameCount);
+  const lift: Lift = { hand, shoulder: arm.dstUpper, armLength: arm.length, partial, wanted, nearest, sunk };
   const over = heightsNearFloor(plan, lift, rests.fps);
   const near = nearness(over, performer.floor, arm.length, rests.fps);
   let any = false;
@@ -244,7 +251,12 @@ function liftOf(plan: RetargetPlan, rests: HandRests, base: Clip, hand: HandShap
     while (last + 1 < frameCount && over[last + 1]! < near[last + 1]!) deepest = Math.min(deepest, over[++last]!);
     if (deepest < -NOTHING * arm.length) {
       any = true;
-      for (let f = first; f <= last; f++) wanted[f] = clearOf(over[f]!, near[f]!);
+      for (let f = first; f <= last; f++) {
+        wanted[f] = clearOf(over[f]!, near[f]!);
+        const pose = readPartialPose(partial, f);
+        readWrist(spot, 0, pose, plan.target, hand);
+        nearest[f] = Math.min(arm.folded, distanceVec(spot, 0, pose.positions, arm.dstUpper * 3));
+      }
     }
     first = last;
   }
@@ -253,7 +265,7 @@ function liftOf(plan: RetargetPlan, rests: HandRests, base: Clip, hand: HandShap
 
 /** Leads the wrist to where the hand is as high as is wanted; false where it is already. */
 function moveHand(plan: RetargetPlan, lift: Lift, targets: LimbTargets): boolean {
-  const { hand, armLength, partial, wanted } = lift;
+  const { hand, armLength, shoulder, partial, wanted, nearest } = lift;
   let any = false;
   for (let f = 0; f < wanted.length; f++) {
     if (Number.isNaN(wanted[f]!)) continue;
@@ -263,9 +275,23 @@ function moveHand(plan: RetargetPlan, lift: Lift, targets: LimbTargets): boolean
     if (Math.abs(off) > NOTHING * armLength) any = true;
     readWrist(targets.positions, row, pose, plan.target, hand);
     targets.positions[row * 3 + 1]! += off;
+    moveOut(targets.positions, row * 3, pose.positions, shoulder * 3, nearest[f]!, UNFOLD * armLength);
     targets.positionWeights[row] = 1;
   }
   return any;
+}
+
+/**
+ * Moves a point away from a root, level, where it is nearer than it may be: from `soft` farther on, without a kink. One that is
+ * straight below or above stays.
+ */
+function moveOut(point: Float64Array, i: number, root: Float64Array, j: number, nearest: number, soft: number): void {
+  const [x, y, z] = [point[i]! - root[j]!, point[i + 1]! - root[j + 1]!, point[i + 2]! - root[j + 2]!];
+  const far = nearest + clearOf(Math.hypot(x, y, z) - nearest, soft);
+  const more = Math.sqrt(Math.max(0, far * far - y * y)) / Math.hypot(x, z);
+  if (!(more > 1 && Number.isFinite(more))) return;
+  point[i] = root[j]! + more * x;
+  point[i + 2] = root[j + 2]! + more * z;
 }
 
 /** How high the lowest point of a hand is over the floor, or over what it may have in it. */

@@ -23,16 +23,16 @@ const EXACT = 1e-3;
 const BENT = Math.PI / 3;
 
 /** Somebody who kneels, bent forward by 60 degrees, with arms that hang: its wrists stay 0.2 m and more over the floor. */
-function bentOver(sunk = 0): { actor: Actor; clip: Clip } {
+function bentOver(sunk = 0, bent = BENT): { actor: Actor; clip: Clip } {
   const { actor, clip } = goingDown(KNEELING);
   const { roles } = actor.body;
   const turn = (f: number, joint: number, q: Float64Array): void =>
     clip.rotations.set(q, (f * clip.jointCount + joint) * 4);
   for (let f = 0; f < FRAMES; f++) {
-    turn(f, roles.spine!, axisAngle(1, 0, 0, BENT));
+    turn(f, roles.spine!, axisAngle(1, 0, 0, bent));
     // Down from the T-pose, and back by as much as the trunk is bent forward.
-    turn(f, roles.leftUpperArm!, product(axisAngle(1, 0, 0, -BENT), axisAngle(0, 0, 1, -Math.PI / 2)));
-    turn(f, roles.rightUpperArm!, product(axisAngle(1, 0, 0, -BENT), axisAngle(0, 0, 1, Math.PI / 2)));
+    turn(f, roles.leftUpperArm!, product(axisAngle(1, 0, 0, -bent), axisAngle(0, 0, 1, -Math.PI / 2)));
+    turn(f, roles.rightUpperArm!, product(axisAngle(1, 0, 0, -bent), axisAngle(0, 0, 1, Math.PI / 2)));
     clip.translations[f * 3 + 1]! -= sunk;
   }
   return { actor, clip };
@@ -46,8 +46,8 @@ interface Hands {
   performer: Clip;
 }
 
-function onto(options: FigureOptions, skinsOf: (target: Actor) => SkinMesh[] = () => [], sunk = 0): Hands {
-  const { actor, clip } = bentOver(sunk);
+function onto(options: FigureOptions, skinsOf: (target: Actor) => SkinMesh[] = () => [], sunk = 0, bent = BENT): Hands {
+  const { actor, clip } = bentOver(sunk, bent);
   const target = figure(options);
   const plan = compileRetarget(actor, target);
   const { targets } = plantFeet(
@@ -129,6 +129,22 @@ describe('hands that the floor stops', () => {
       // Thigh and shin are 0.25 m: the proof takes 2 % of the leg beyond the motion's own for a jump (common practice).
       expect(roughest(pathOf(target, after, hand))).toBeLessThan(roughest(pathOf(target, before, hand)) + 0.02 * 0.25);
     }
+  });
+
+  it('go aside where the arm would be folded farther than arms fold', () => {
+    const { before, after, target } = onto({ legs: 0.1 }, undefined, 0, 0.57 * Math.PI);
+    const { roles } = target.body;
+    // Elbows flex by 140 to 150 degrees (Soucie et al. 2011): the ends of two segments of 0.28 and 0.25 m come so near.
+    const nearest = Math.sqrt(0.28 ** 2 + 0.25 ** 2 - 2 * 0.28 * 0.25 * Math.cos(Math.PI / 6));
+    const [shoulder, hand] = [roles.leftUpperArm!, roles.leftHand!].map((joint) => pathOf(target, after, joint));
+    const plain = pathOf(target, before, roles.leftHand!);
+    let under = 0;
+    for (let at = 0; at < hand!.length; at += 3) {
+      expect(Math.hypot(...[0, 1, 2].map((k) => hand![at + k]! - shoulder![at + k]!))).toBeGreaterThan(0.99 * nearest);
+      if (shoulder![at + 1]! < nearest && plain[at + 1]! < -0.1) under++;
+    }
+    expect(under).toBeGreaterThan(10);
+    expect(lowest(hand!)).toBeGreaterThan(-EXACT * ARM);
   });
 
   it('are left alone while they are above it', () => {
