@@ -186,6 +186,8 @@ const TOE_CLEARANCE = 0.35;
  * Bends toes up where their tip would go through the floor.
  * @param toes      overwritten
  * @param grounded  1 in contact, 0 away from it, a frame: toes that stand keep no clearance
+ * @param pointed   frames in which the ankle makes room for straight toes; there, toes that point back are lifted backwards,
+ *                  not flipped over to the front
  */
 export function clearToes(
   toes: Float64Array,
@@ -194,6 +196,7 @@ export function clearToes(
   floors: Float64Array,
   grounded: Float64Array,
   level: LevelFoot,
+  pointed: Uint8Array | null = null,
 ): void {
   const tip = new Float64Array(3);
   const joint = new Float64Array(3);
@@ -209,10 +212,13 @@ export function clearToes(
     const along = tip[0]! * attitude.x + tip[2]! * attitude.z;
     const length = Math.hypot(along, tip[1]!);
     if (length < 1e-9) continue;
-    const missing = leastPitch(under / length) - Math.atan2(tip[1]!, along);
+    const isPointed = pointed !== null && pointed[f] === 1;
+    const back = isPointed && along < 0;
+    const least = isPointed ? Math.asin(Math.max(-1, Math.min(1, under / length))) : leastPitch(under / length);
+    const missing = least - Math.atan2(tip[1]!, back ? -along : along);
     const more = clearOf(missing, TOE_CLEARANCE * (1 - grounded[f]!));
     if (more <= 0) continue;
-    pitchTurn(turn, attitude, more);
+    pitchTurn(turn, attitude, back ? -more : more);
     mulQuat(toes, f * 4, turn, 0, toes, f * 4);
   }
 }

@@ -12,6 +12,7 @@ import {
   performerFromBvh,
   type Receiver,
 } from '../../src/index.ts';
+import { angleBetweenQuats, rotateXyz } from '../../src/math/quat.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
@@ -23,6 +24,7 @@ import { FRAMES, goingDown, KNEELING, type Posture, REST, SITTING } from '../sup
 import { rigPath } from '../support/rigs.ts';
 
 const NO_FEET = { heel: [], ball: [], foot: [] };
+const LEVEL = Float64Array.of(0, 0, 0, 1);
 /** Share of thigh and shin. A pelvis that serves two knees and a seat is found by least squares, to a ten-thousandth. */
 const EXACT = 1e-3;
 
@@ -88,6 +90,43 @@ describe('knees on the floor', () => {
       const [sy, sz] = [ankle[at + 1]! - knee[at + 1]!, ankle[at + 2]! - knee[at + 2]!];
       expect((tz * sy - ty * sz) / length ** 2).toBeLessThan(0.01);
       expect(Math.min(ankle[at + 1]!, toes[at + 1]!) / length).toBeGreaterThan(-EXACT);
+    }
+  });
+
+  it.each([40, 60, 80])(
+    'toes of a foot that points back (its ankle at %d degrees) lie behind it and do not flip',
+    (foot) => {
+      for (const options of [{}, { legs: 0.5 }]) {
+        const { target, out, length } = onto({ ...KNEELING, foot }, options);
+        const { skeleton, body } = target;
+        const { frontInToes } = soleOf(skeleton, body.roles).left;
+        const [ankle, toes] = [body.roles.leftFoot!, body.roles.leftToes!];
+        const pose = createWorldPose(skeleton.jointCount);
+        const tip = new Float64Array(3);
+        let before = 0;
+        for (let f = 0; f < FRAMES; f++) {
+          framePose(skeleton, out, f, restLocalPose(skeleton), pose);
+          // In the rest pose of this figure foot and toes are turned alike.
+          const bent = (angleBetweenQuats(pose.rotations, ankle * 4, pose.rotations, toes * 4) * 180) / Math.PI;
+          if (f >= REST[0] && f <= REST[1]) expect(bent, `frame ${f}`).toBeLessThan(10);
+          // At 60 frames a second: toes that flip turn by 120 degrees and more in four frames.
+          if (f > 0) expect(Math.abs(bent - before), `frame ${f}`).toBeLessThan(15);
+          before = bent;
+          rotateXyz(tip, 0, pose.rotations, toes * 4, ...frontInToes!);
+          expect((pose.positions[toes * 3 + 1]! + tip[1]!) / length, `frame ${f}`).toBeGreaterThan(-EXACT);
+        }
+      }
+    },
+  );
+
+  it('toes that are tucked under lie flat', () => {
+    const { target, out, length } = onto({ ...KNEELING, foot: -5 }, {});
+    const pose = createWorldPose(target.skeleton.jointCount);
+    for (let f = REST[0]; f <= REST[1]; f++) {
+      framePose(target.skeleton, out, f, restLocalPose(target.skeleton), pose);
+      const toes = target.body.roles.leftToes!;
+      expect(Math.abs(pose.positions[toes * 3 + 1]!) / length).toBeLessThan(EXACT);
+      expect(angleBetweenQuats(pose.rotations, toes * 4, LEVEL, 0)).toBeLessThan(0.02);
     }
   });
 
