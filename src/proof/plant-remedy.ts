@@ -65,14 +65,16 @@ function hipWidth({ figure: { roles }, rest, legLength }: Track): number {
   return distanceVec(rest.positions, left * 3, rest.positions, right * 3) / legLength;
 }
 
-/** What to change in the rig so that its pelvis need not be led away. */
-function mending(target: Track, source: Track): string {
+/** What is to be said, and done, where the hips of the rig are broad for its legs; null where they are not. */
+export function broadHips(target: Track, source: Track): string | null {
   const [own, its] = [hipWidth(target), hipWidth(source)];
-  if (!(own > BROAD * its))
-    return 'The rig asks for it by legs or feet of other proportions than the performer has. Retarget once without contact (--no-contact) to see the pose without plants.';
+  if (!(own > BROAD * its)) return null;
   const widths = `The hips of the rig are ${own.toFixed(2)} leg lengths apart, those of the performer ${its.toFixed(2)}`;
   return `${widths}: the same turn of the pelvis moves them so much farther, and legs that stand have to make up for it. Set the hips closer together, or lengthen the legs.`;
 }
+
+const OTHER_PROPORTIONS =
+  'The rig asks for it by legs or feet of other proportions than the performer has. Retarget once without contact (--no-contact) to see the pose without plants.';
 
 /**
  * The remedy for legs, where it is plants that lead them: ones that cannot be reached, or for whose sake the pelvis is led away.
@@ -112,5 +114,5 @@ export function plantRemedy(
   const does =
     by === 'distance' ? `is led away by up to ${share}` : `changes its pace by up to ${share} within a frame`;
   const rest = explained < failing.length ? ` Elsewhere: ${otherwise}` : '';
-  return `In these frames the pelvis ${does}, so that feet that stand reach their plants. ${mending(target, source)}${rest}`;
+  return `In these frames the pelvis ${does}, so that feet that stand reach their plants. ${broadHips(target, source) ?? OTHER_PROPORTIONS}${rest}`;
 }

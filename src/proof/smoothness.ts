@@ -4,7 +4,7 @@ import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import { plantRemedy } from './plant-remedy.ts';
+import { broadHips, plantRemedy } from './plant-remedy.ts';
 import { addTo, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
 import { quantile } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
@@ -283,10 +283,11 @@ function rootSmoothness(evidence: Evidence): Measure {
   const where = placesAbove(target, 'hips', hips, own, MEASURE_RULES[id].threshold, 5);
   const details = { targetP95: ownP95, sourceP95: itsP95, unit: 'leg lengths a second squared' };
   const unled = unpairedLimbs(target.figure, source.figure).filter((role) => /Leg|Foot/.test(role));
-  const remedy =
-    unled.length > 0
-      ? `The hips give way at every step because no joint was paired with ${unled.join(' and ')}: let it hang from its leg as on the other side, or pair it by hand.`
-      : undefined;
+  const broad = broadHips(target, source);
+  let remedy: string | undefined;
+  if (unled.length > 0)
+    remedy = `The hips give way at every step because no joint was paired with ${unled.join(' and ')}: let it hang from its leg as on the other side, or pair it by hand.`;
+  else if (broad) remedy = `The hips give way so that both feet reach their plants. ${broad}`;
   return measured(evidence, id, ratio, where, details, remedy);
 }
 

@@ -81,4 +81,17 @@ describe('the remedy for legs that plants lead', () => {
     const remedy = remedyOf(led([100, 100], 15, [100, 100], 0.03), 'pops', { contacts, unreached });
     expect(remedy).toMatch(/^could not be reached: right foot, frames 95–105: the leg is 1\.20 % too short/);
   });
+
+  it('names broad hips where the pelvis is not smooth', () => {
+    // 5 mm to and fro from frame to frame.
+    const shaken = (onto: Skeleton) => ({
+      skeleton: onto,
+      roles,
+      clip: moved(walker, roles.hips!, (f) => [f % 2 === 0 ? 0.005 : 0, 0, 0]),
+    });
+    expect(remedyOf(shaken(skeleton), 'root-smoothness')).toBe(MEASURE_RULES['root-smoothness'].remedy);
+    expect(remedyOf(shaken(broad), 'root-smoothness')).toMatch(
+      /reach their plants\. The hips of the rig are 0\.66 leg/,
+    );
+  });
 });

@@ -121,16 +121,16 @@ function report(rig: string, clip: string, proof: Proof): void {
     return `${(measure.value * (isLength ? 100 : 1)).toFixed(isLength || measure.unit === 'degree' ? 2 : 0)}${measure.verdict === 'fail' ? '!' : ''}`;
   });
   console.log(
-    [
-      rig,
-      clip,
-      proof.verdict,
-      ...cells,
-      failed
-        .map(({ id, remedy }) => `${id}${remedy?.startsWith('could not be reached') ? '(unreached)' : ''}`)
-        .join(' '),
-    ].join('\t'),
+    [rig, clip, proof.verdict, ...cells, failed.map(({ id, remedy }) => `${id}${causeIn(remedy)}`).join(' ')].join(
+      '\t',
+    ),
   );
+}
+
+/** What the remedy says of plants, in a word. */
+function causeIn(remedy: string | null): string {
+  if (remedy?.startsWith('could not be reached')) return '(unreached)';
+  return /^In these frames the pelvis|leg lengths apart/.test(remedy ?? '') ? '(plants)' : '';
 }
 
 async function errorsOf(bytes: Uint8Array): Promise<number> {
