@@ -1,7 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { compileKernel, KERNELS } from '../../kernels/build.ts';
 import { startModule } from '../../src/formats/web-assembly.ts';
+import { compileKernel, KERNELS } from '../scripts/kernels.ts';
 
 describe('WebAssembly modules', () => {
   it.each(KERNELS)('$target is what its source compiles to', { timeout: 120_000 }, async ({ source, target }) => {

@@ -1,4 +1,4 @@
-// Made from kernels/bvh-frames.ts by `npm run build:kernels`; not to be edited.
+// Made from src/kernels/bvh-frames.ts by `npm run build:kernels`; not to be edited.
 /** A WebAssembly module, in base64. */
 export const KERNEL_CODE = `
 AGFzbQEAAAABIQRgA3x8fwF8YAAAYAh/f39/f39/fwF/YAd/f39/f39/AAMFBAABAgMFAwEAAQYwCX8AQbgJC38AQYARC38BQQALfwFBAAt/AU

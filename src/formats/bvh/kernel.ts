@@ -1,5 +1,5 @@
 /**
- * Runs `kernels/bvh-frames.ts`, the WebAssembly twin of scanner and decoder, over blocks of a file.
+ * Runs `src/kernels/bvh-frames.ts`, the WebAssembly twin of scanner and decoder, over blocks of a file.
  *
  * What it gives, in ns a value on a busy EPYC of 2.4 GHz, Node 20, on salsa_01.bvh (9.7 bytes a value, a third with an
  * exponent) and zup_wave_hello.bvh (7.9 bytes, four decimals), beside 25.8 and 20.9 for numbers, 18.4 and 18.9 for

@@ -1,4 +1,4 @@
-// Made from kernels/animation-keys.ts by `npm run build:kernels`; not to be edited.
+// Made from src/kernels/animation-keys.ts by `npm run build:kernels`; not to be edited.
 /** A WebAssembly module, in base64. */
 export const KERNEL_CODE = `
 AGFzbQEAAAABKQZgA39/fwBgAABgBX9/f39/AGAGf398f39/AX9gAn9/AX9gA39/fwF/AwgHAQIAAAMEBQUDAQAABgYBfwFBAAsHXQgJaGVhcF

@@ -1,5 +1,5 @@
 /**
- * Runs `kernels/animation-keys.ts`, the WebAssembly twin of gathering, reducing and storing keys.
+ * Runs `src/kernels/animation-keys.ts`, the WebAssembly twin of gathering, reducing and storing keys.
  *
  * What it gives, in ns a rotation of a moving joint (zup_zombie_walk, cmu_walk and figure8_walk at 49 joints, busy EPYC of
  * 2.4 GHz, Node 20), beside TypeScript:

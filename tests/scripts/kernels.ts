@@ -11,11 +11,11 @@ import { fileURLToPath } from 'node:url';
 import asc from 'assemblyscript/asc';
 
 export const KERNELS = [
-  { source: 'kernels/bvh-frames.ts', target: 'src/formats/bvh/kernel-code.ts' },
-  { source: 'kernels/animation-keys.ts', target: 'src/formats/gltf/key-kernel-code.ts' },
+  { source: 'src/kernels/bvh-frames.ts', target: 'src/formats/bvh/kernel-code.ts' },
+  { source: 'src/kernels/animation-keys.ts', target: 'src/formats/gltf/key-kernel-code.ts' },
 ] as const;
 const OPTIONS = ['-O3', '--runtime', 'stub', '--noAssert', '--enable', 'simd'];
-const ROOT = new URL('../', import.meta.url);
+const ROOT = new URL('../../', import.meta.url);
 
 /** The text of the module that holds what a source compiles to. */
 export async function compileKernel(source: string): Promise<string> {
