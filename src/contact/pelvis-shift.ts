@@ -41,6 +41,7 @@ const LOW_LARGEST = 4;
  * @param out      shifts, frames × 3, overwritten
  * @param low      knees and seat that rest on the floor
  * @param more     by how much longer a shift may be where a plant is out of reach without, metres
+ * @param isFinal  whether knees are looked after as well; false while goals are still to be found
  * @returns the longest shift that each frame was allowed, metres
  */
 export function shiftPelvis(
@@ -51,6 +52,7 @@ export function shiftPelvis(
   out: Float64Array,
   low: LowHolds = { knees: [], seat: null },
   more = 0,
+  isFinal = true,
 ): Float64Array {
   out.fill(0);
   if (legs.length === 0 || frameCount === 0) return new Float64Array(frameCount).fill(largest);
@@ -62,7 +64,7 @@ export function shiftPelvis(
   const knees = low.knees.map((knee) => ({ ...knee, held: knee.held.map(handOver) }));
   const problem: ShiftProblem = { legs, knees, seat: low.seat, usual, lowness, frameDuration };
   settle(problem, BARRIER_FIRST, out);
-  roundCorners(problem, out);
+  if (isFinal) roundCorners(problem, out);
   const limits = lowness.map((low) => largest * (1 + (LOW_LARGEST - 1) * low));
   if (more > 0) widenLimits(limits, more, legs, frameDuration, out);
   for (let f = 0, at = 0; f < frameCount; f++, at += 3) {

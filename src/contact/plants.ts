@@ -163,7 +163,9 @@ export function plantFeet(
     kneels.forEach((kneel, l) => {
       if (kneel) reachKneeling(reachLegs[l]!, kneel);
     });
-    limits = shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, targets.rootShifts, holds, more);
+    const { rootShifts } = targets;
+    const isFinal = round === rounds - 1;
+    limits = shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, rootShifts, holds, more, isFinal);
     stances.forEach((stance, l) => {
       fillTargets(stance, reachLegs[l]!, plan, frameDuration, targets);
       const kneel = kneels[l];
