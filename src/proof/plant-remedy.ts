@@ -1,6 +1,7 @@
 /** Faults of legs that come of plants: what the pelvis is led away for, and the remedy that tells them from faults of the pairing. */
 import { distanceVec } from '../math/vec.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
+import { SIDES } from '../skeleton/side.ts';
 import type { Evidence } from './evidence.ts';
 import type { Where } from './measure.ts';
 import { positionJumpsOf } from './second-differences.ts';
@@ -12,7 +13,7 @@ import { unreachedOnTarget, unreachedRemedy } from './unreached.ts';
 const LEAST = {
   /** It stands so far from where the source's, scaled, is: a leg in a walk leans by 3 degrees for it. */
   distance: 0.05,
-  /** It changes its pace so much within a frame: a quarter of what a joint may jump. */
+  /** Its hip joints change their pace so much within a frame: a quarter of what a joint may jump. */
   jump: 0.005,
 } as const;
 /** Farther away than this for half of the time, and the figure goes another way than the source: nothing is told by it. */
@@ -22,7 +23,10 @@ const AROUND = 3;
 /** Hips that are so many times as far apart, against the leg, as the source's are broad. */
 const BROAD = 1.5;
 
-/** Of each frame: how far the pelvis is led away, and half the second difference of that path. Shares of leg length. */
+/**
+ * Of each frame: how far the pelvis is led away, and half the second difference of what its hip joints are led away by, the more
+ * of the two sides. Shares of leg length.
+ */
 type PelvisShift = Record<keyof typeof LEAST, Float64Array>;
 
 /**
@@ -49,7 +53,12 @@ export const pelvisShift = oncePerKey((target: Track, source: Track): PelvisShif
     return Math.hypot(x, y, z) / target.legLength;
   });
   if (quantile(distance.slice(), 0.5) > ELSEWHERE) return null;
-  return { distance, jump: positionJumpsOf(path, new Float64Array(path.length), target.legLength) };
+  const none = new Float64Array(path.length);
+  const [left, right] = SIDES.map((side) => {
+    const away = path.map((_, i) => own[side][i]! - scale * its[side][i]!);
+    return positionJumpsOf(away, none, target.legLength);
+  }) as [Float64Array, Float64Array];
+  return { distance, jump: left.map((jump, f) => Math.max(jump, right[f]!)) };
 });
 
 function hipsOf(track: Track): { left: Float64Array; right: Float64Array } | null {
@@ -112,7 +121,9 @@ export function plantRemedy(
   if (explained === 0) return undefined;
   const share = `${(most * 100).toPrecision(2)} % of the leg`;
   const does =
-    by === 'distance' ? `is led away by up to ${share}` : `changes its pace by up to ${share} within a frame`;
+    by === 'distance'
+      ? `the pelvis is led away by up to ${share}`
+      : `the hips change their pace by up to ${share} within a frame, beside the performer's`;
   const rest = explained < failing.length ? ` Elsewhere: ${otherwise}` : '';
-  return `In these frames the pelvis ${does}, so that feet that stand reach their plants. ${broadHips(target, source) ?? OTHER_PROPORTIONS}${rest}`;
+  return `In these frames ${does}, so that feet that stand reach their plants. ${broadHips(target, source) ?? OTHER_PROPORTIONS}${rest}`;
 }

@@ -130,7 +130,7 @@ function report(rig: string, clip: string, proof: Proof): void {
 /** What the remedy says of plants, in a word. */
 function causeIn(remedy: string | null): string {
   if (remedy?.startsWith('could not be reached')) return '(unreached)';
-  return /^In these frames the pelvis|leg lengths apart/.test(remedy ?? '') ? '(plants)' : '';
+  return /^In these frames the (pelvis|hips) |leg lengths apart/.test(remedy ?? '') ? '(plants)' : '';
 }
 
 async function errorsOf(bytes: Uint8Array): Promise<number> {
