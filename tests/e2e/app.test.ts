@@ -295,7 +295,6 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
     await openSample('pim', 'puddle-hop');
     await openMatter(page, 'Options');
     await page.getByLabel('Hold feet that stand').uncheck();
-    await page.waitForTimeout(800);
     await page.reload();
     await waitForMotion(page);
     expect(await page.locator('.what').textContent()).toContain('puddle-hop on pim.glb');
@@ -313,7 +312,6 @@ describe.skipIf(!hasChromium)('browser app (skipped without /usr/bin/chromium)',
       await page.goto(passed.url);
       await waitForMotion(page);
       elsewhere.splice(0); // this page comes from another address than the other tests'
-      await page.waitForTimeout(800);
       await page.reload();
       await waitForMotion(page);
       await openMatter(page, 'Deliver');

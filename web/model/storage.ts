@@ -2,6 +2,8 @@ import type { Session } from './session.ts';
 
 const NAME = 'rigproof';
 const VERSION = 1;
+/** Where a session stands that the database may not have. */
+const LAST_WORD = 'rigproof-session';
 
 /** A file as it is kept across reloads. */
 export interface StoredFile {
@@ -52,15 +54,33 @@ export async function loadFiles(): Promise<StoredFile[]> {
 /** Keeps the session and forgets the files that it no longer names. */
 export async function keepSession(session: Session, used: ReadonlySet<string>): Promise<void> {
   await run('session', 'readwrite', (store) => store.put(session, 'current'));
+  withPageStorage((storage) => storage.removeItem(LAST_WORD));
   const ids = (await run('files', 'readonly', (store) => store.getAllKeys())) ?? [];
   for (const id of ids) if (!used.has(String(id))) await run('files', 'readwrite', (store) => store.delete(id));
 }
 
+/** Undefined where the browser gives no room, or none at all: what the database holds is a third of a second older. */
+function withPageStorage<T>(act: (storage: Storage) => T): T | undefined {
+  try {
+    return act(localStorage);
+  } catch {
+    return undefined;
+  }
+}
+
+/** Keeps the session of a page that is being left: the database would not come to its end. */
+export function keepLastWord(session: Session): void {
+  withPageStorage((storage) => storage.setItem(LAST_WORD, JSON.stringify(session)));
+}
+
 export async function loadSession(): Promise<Session | undefined> {
+  const lastWord = withPageStorage((storage) => storage.getItem(LAST_WORD));
+  if (lastWord) return JSON.parse(lastWord) as Session;
   return (await run('session', 'readonly', (store) => store.get('current'))) as Session | undefined;
 }
 
 export async function forgetAll(): Promise<void> {
+  withPageStorage((storage) => storage.removeItem(LAST_WORD));
   await run('session', 'readwrite', (store) => store.clear());
   await run('files', 'readwrite', (store) => store.clear());
 }

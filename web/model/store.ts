@@ -4,7 +4,7 @@ import { createClient, WorkerFault } from '../worker/client.ts';
 import type { Fault, Job, MotionData, PerformerData, ReceiverData } from '../worker/protocol.ts';
 import { createHistory } from './history.ts';
 import { currentClip, EMPTY_SESSION, type Session } from './session.ts';
-import { forgetAll, keepSession, loadFiles, loadSession } from './storage.ts';
+import { forgetAll, keepLastWord, keepSession, loadFiles, loadSession } from './storage.ts';
 
 export const client = createClient();
 
@@ -140,10 +140,19 @@ export async function restore(): Promise<void> {
   } finally {
     isRestoring.value = false;
     let timer: ReturnType<typeof setTimeout>;
+    let isKept = true;
     effect(() => {
       const state = session.value;
       clearTimeout(timer);
-      timer = setTimeout(() => void keepSession(state, new Set(openFiles)), 300);
+      isKept = false;
+      timer = setTimeout(async () => {
+        await keepSession(state, new Set(openFiles));
+        isKept = state === session.peek();
+      }, 300);
+    });
+    // Whoever leaves at once after a decision finds it again too.
+    window.addEventListener('pagehide', () => {
+      if (!isKept) keepLastWord(session.peek());
     });
   }
 }
