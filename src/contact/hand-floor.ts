@@ -83,12 +83,10 @@ function handShape(
   const lower = roles[sidedRole(side, 'LowerArm')];
   if (lower === undefined) return null;
   const end = roles[sidedRole(side, 'Hand')] ?? -1;
-  // What hangs from a hand without a role of its own is held in it; of a forearm without a hand, it is the hand.
+  // Fingers and palm joints may have no role. A forearm without a hand has its fingers among what has none.
   const withRole = new Set(Object.values(roles));
   const own = new Set(
-    end >= 0
-      ? below(skeleton, end).filter((j) => withRole.has(j))
-      : below(skeleton, lower).filter((j) => j === lower || !withRole.has(j)),
+    end >= 0 ? below(skeleton, end) : below(skeleton, lower).filter((j) => j === lower || !withRole.has(j)),
   );
   const wrist = new Float64Array(3);
   readWrist(wrist, 0, pose, actor, { limb, lower, end });

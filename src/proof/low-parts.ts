@@ -86,9 +86,8 @@ function handOf(build: Build, side: Side): LowPart | null {
     const forearm = along(build, arm.middle, arm.end);
     return partOf(build, arm.roles.middle, arm.middle.joint, own, (p, at) => forearm(p, at) > HALF, [arm.end]);
   }
-  // What is held in a hand hangs from a joint of its own, and is no part of it.
-  const own = new Uint8Array(skeleton.jointCount);
-  for (const joint of Object.values(roles)) if (joint >= hand && joint < skeleton.subtreeEnd[hand]!) own[joint] = 1;
+  // Fingers and palm joints may have no role. What a hand holds is a mesh of its own.
+  const own = new Uint8Array(skeleton.jointCount).fill(1, hand, skeleton.subtreeEnd[hand]!);
   const points: BodyPoint[] = [...own.keys()].filter((j) => own[j]).map((joint) => ({ joint, offset: [0, 0, 0] }));
   for (const { joint, offset } of skeleton.tips) if (own[joint]) points.push({ joint, offset: [...offset] });
   return partOf(build, arm.roles.end, hand, own, () => true, points);

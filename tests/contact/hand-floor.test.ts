@@ -3,10 +3,12 @@ import { handShapes, liftHands } from '../../src/contact/hand-floor.ts';
 import { readHandRests } from '../../src/contact/hand-rests.ts';
 import { plantFeet } from '../../src/contact/plants.ts';
 import { feetOfMotion, soleOf } from '../../src/contact/sole.ts';
+import type { Role } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetArms, retargetClip } from '../../src/retarget/retargeter.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
+import { SIDES } from '../../src/skeleton/side.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import type { SkinMesh } from '../../src/skeleton/skin.ts';
 import { type FigureOptions, figure } from '../support/figure.ts';
@@ -46,9 +48,16 @@ interface Hands {
   performer: Clip;
 }
 
-function onto(options: FigureOptions, skinsOf: (target: Actor) => SkinMesh[] = () => [], sunk = 0, bent = BENT): Hands {
+function onto(
+  options: FigureOptions,
+  skinsOf: (target: Actor) => SkinMesh[] = () => [],
+  sunk = 0,
+  bent = BENT,
+  withoutRole: readonly string[] = [],
+): Hands {
   const { actor, clip } = bentOver(sunk, bent);
   const target = figure(options);
+  for (const part of withoutRole) for (const side of SIDES) delete target.body.roles[`${side}${part}` as Role];
   const plan = compileRetarget(actor, target);
   const { targets } = plantFeet(
     plan,
@@ -120,6 +129,16 @@ describe('hands that the floor stops', () => {
     // The right hand has no skin: its joint stands for it.
     expect(lowest(pathOf(target, after, target.body.roles.leftHand!))).toBeCloseTo(radius, 3);
     expect(lowest(pathOf(target, after, target.body.roles.rightHand!))).toBeCloseTo(0, 3);
+  });
+
+  it('are as high as joints below them ask for, roles or none', () => {
+    const { after, target } = onto({ legs: 0.3, fingers: true });
+    const { roles } = target.body;
+    const { leftIndexIntermediate: tip, leftHand: hand } = roles;
+    expect(lowest(pathOf(target, after, tip!))).toBeCloseTo(0, 3);
+    expect(lowest(pathOf(target, after, hand!))).toBeGreaterThan(0.1);
+    const bare = onto({ legs: 0.3, fingers: true }, undefined, 0, BENT, ['IndexProximal', 'IndexIntermediate']);
+    expect(lowest(pathOf(bare.target, bare.after, tip!))).toBeCloseTo(0, 3);
   });
 
   it('stop and leave without a jerk', () => {
