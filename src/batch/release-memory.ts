@@ -4,7 +4,7 @@ import { runInNewContext } from 'node:vm';
 let collect: ((options?: { type: 'minor' }) => void) | undefined;
 
 /** Bytes of typed arrays in a thread above which it is worth to look for those that nothing refers to. */
-const WORTH_IT = 60e6;
+const WORTH_IT = 30e6;
 
 /**
  * Gives back what earlier jobs left behind: typed arrays lie outside of the engine's heap, which lets them grow.
@@ -14,9 +14,10 @@ const WORTH_IT = 60e6;
  *
  * Tried, two threads, 23 clips, three rigs, contact and proof; processor time and peak memory: between jobs, above
  * 24 MB, 28 to 32 s, 254 to 271 MB; never, 21 s, 286 to 306 MB; in the middle of a job, above 24 MB, 25 s, 266 to
- * 273 MB. With a young generation of 12 MB (`pool.ts`) and code compiled later, in the middle of a job: above 48 MB,
- * 17 s, 257 to 273 MB; above 60 MB, 17 s, 259 to 286 MB. Looking at the young alone takes 2 to 4 ms and at all 11 to
- * 20 ms, so that is done only where the first was not enough.
+ * 273 MB. With a young generation of 12 MB (`pool.ts`), code compiled later, and more that is proved: above 30 MB, 21 s,
+ * 267 to 291 MB; above 60 MB, 19 s, 272 to 310 MB. Of that, 30 MB are memory that the C library keeps for the threads
+ * that had it: with MALLOC_ARENA_MAX=2 in the environment, 19 s and 267 MB. Looking at the young alone takes 2 to 4 ms
+ * and at all 11 to 20 ms, so that is done only where the first was not enough.
  * @param least  bytes of typed arrays below which nothing is done
  */
 export function releaseMemory(least = WORTH_IT): void {
