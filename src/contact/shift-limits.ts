@@ -25,6 +25,12 @@ export function hipExcess({ source, target, scale }: RetargetPlan): number {
   return Math.max(0, hipWidth(target) - scale * hipWidth(source)) / 2;
 }
 
+/** How many times as far apart the target's hips are as the performer's, each against its legs; 1 where one has no hips. */
+export function hipBreadth({ source, target, scale }: RetargetPlan): number {
+  const [own, its] = [hipWidth(target), scale * hipWidth(source)];
+  return own > 0 && its > 0 ? own / its : 1;
+}
+
 /** Distance of the two hip joints at rest, metres; 0 where one is missing. */
 function hipWidth({ skeleton, body: { roles } }: Actor): number {
   const { leftUpperLeg: left, rightUpperLeg: right } = roles;

@@ -13,6 +13,7 @@ import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import { applyCorrections } from './apply-corrections.ts';
+import { calmPelvis, calmPelvisNote } from './calm-pelvis.ts';
 import { type FilterOptions, filterPerformer } from './filter/filter-performer.ts';
 import { limitJoints, rangeNotes } from './joint-limits.ts';
 import { backOnSlope, levelGroundOf, plantsOnSlope, rampNote } from './level-ground.ts';
@@ -102,10 +103,14 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
   let targets: LimbTargets | null = null;
   let plants: Plant[] = [];
   let unreached: UnreachedPlant[] = [];
+  let source = staged.clip;
   if (settings.contact && hasFeet) {
+    source = calmPelvis(plan, source);
+    const calmed = calmPelvisNote(plan);
+    if (calmed) notes.push(calmed);
     const planted = plantFeet(
       plan,
-      staged.clip,
+      source,
       contactsOf(staged),
       solesOf(onto),
       feetOf(staged),
@@ -115,12 +120,12 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
     ({ targets, plants, unreached } = planted);
     notes.push(...unreachedNotes(unreached));
   }
-  let moved = retargetClip(plan, staged.clip, targets ?? undefined);
+  let moved = retargetClip(plan, source, targets ?? undefined);
   let handContacts: HandContact[] = [];
   if (settings.hands) {
-    const withHands = targets ?? createLimbTargets(staged.clip.frameCount);
+    const withHands = targets ?? createLimbTargets(source.frameCount);
     const rests = handRestsOf(staged);
-    const solve = (): void => retargetArms(plan, staged.clip, withHands, moved);
+    const solve = (): void => retargetArms(plan, source, withHands, moved);
     handContacts = holdHands(plan, rests, moved, girthsOf(onto), withHands);
     if (handContacts.length > 0) solve();
     const lifted = liftHands(plan, rests, moved, handShapesOf(onto), withHands, solve);
