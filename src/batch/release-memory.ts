@@ -16,7 +16,9 @@ const WORTH_IT = 30e6;
  * 24 MB, 28 to 32 s, 254 to 271 MB; never, 21 s, 286 to 306 MB; in the middle of a job, above 24 MB, 25 s, 266 to
  * 273 MB. With a young generation of 12 MB (`pool.ts`), code compiled later, and more that is proved: above 30 MB, 21 s,
  * 267 to 291 MB; above 60 MB, 19 s, 272 to 310 MB. Of that, 30 MB are memory that the C library keeps for the threads
- * that had it: with MALLOC_ARENA_MAX=2 in the environment, 19 s and 267 MB. Looking at the young alone takes 2 to 4 ms
+ * that had it: with MALLOC_ARENA_MAX=2 in the environment, 19 s and 267 MB. On 92 clips, single runs: above 30 MB, 69 s,
+ * 309 MB; above 60 MB, 50 s, 329 MB; never, 50 s, 301 MB: the price is a quarter of the speed, for 300 MB on the smaller
+ * library. Looking at the young alone takes 2 to 4 ms
  * and at all 11 to 20 ms, so that is done only where the first was not enough.
  * @param least  bytes of typed arrays below which nothing is done
  */
