@@ -6,8 +6,9 @@
  *
  * Tried, on hips two leg lengths apart: turns against a running mean of the pelvis, which say nothing where a body spins
  * (knees popped by 40 degrees in cmu_indian_long); the same, less the further it is from that mean (7.7 degrees in
- * cmu_salsa_spikes, where it was 6.0 with no turn taken back; now 4.6); turns above 0.25, 0.35, 0.5, 0.7 and 1 Hz: a foot misses
- * the performer's place by 0, 0, 6, 15 and 19 % of the leg in zup_zombie_walk, 15 % with no turn taken back.
+ * cmu_salsa_spikes, where it was 6.0 with no turn taken back; now 4.6); turns above 0.25, 0.35 and 0.5 Hz: a foot
+ * misses the performer's place by 0, 0 and 6 % of the leg in zup_zombie_walk (above 0.7 and 1 Hz, against the running mean, by
+ * 15 and 19), 15 % with no turn taken back.
  */
 import { hipBreadth } from '../contact/shift-limits.ts';
 import type { Note } from '../errors.ts';
@@ -29,10 +30,14 @@ const SLOW = 0.35;
 /** No more than this is taken back, however far the pelvis turns: radians. */
 const MOST = Math.PI / 2;
 
+function swingsLegs({ source }: RetargetPlan, breadth: number): boolean {
+  return source.body.roles.hips !== undefined && breadth > BROAD;
+}
+
 /** What is told where the pelvis is calmed; null where it is not. */
 export function calmPelvisNote(plan: RetargetPlan): Note | null {
   const breadth = hipBreadth(plan);
-  if (plan.source.body.roles.hips === undefined || !(breadth > BROAD)) return null;
+  if (!swingsLegs(plan, breadth)) return null;
   return {
     code: 'PLANT_BROAD_HIPS',
     severity: 'info',
@@ -47,8 +52,8 @@ export function calmPelvisNote(plan: RetargetPlan): Note | null {
 export function calmPelvis(plan: RetargetPlan, clip: Clip): Clip {
   const { skeleton, body } = plan.source;
   const breadth = hipBreadth(plan);
-  const { hips } = body.roles;
-  if (hips === undefined || !(breadth > BROAD)) return clip;
+  if (!swingsLegs(plan, breadth)) return clip;
+  const hips = body.roles.hips!;
   const { frameCount, jointCount, frameDuration } = clip;
   const own = jointRotations(clip, hips);
   const swings = quickTurns(own, 1 / frameDuration);

@@ -193,3 +193,10 @@ function isStanding(build: Build): boolean {
     return lowest > FOOT_LOWEST[0] * legLength && lowest < highest * legLength;
   });
 }
+
+/** Distance of the hip joints in the rest pose, leg lengths; NaN where one is missing. */
+export function hipSpan({ figure, rest, legLength }: Build): number {
+  const { leftUpperLeg: left, rightUpperLeg: right } = figure.roles;
+  if (left === undefined || right === undefined) return Number.NaN;
+  return distanceVec(rest.positions, left * 3, rest.positions, right * 3) / legLength;
+}

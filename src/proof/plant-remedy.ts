@@ -1,7 +1,7 @@
 /** Faults of legs that come of plants: what the pelvis is led away for, and the remedy that tells them from faults of the pairing. */
-import { distanceVec } from '../math/vec.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
+import { hipSpan } from './build.ts';
 import type { Evidence } from './evidence.ts';
 import type { Where } from './measure.ts';
 import { positionJumpsOf } from './second-differences.ts';
@@ -67,16 +67,9 @@ function hipsOf(track: Track): { left: Float64Array; right: Float64Array } | nul
   return { left: jointPath(track, leftUpperLeg), right: jointPath(track, rightUpperLeg) };
 }
 
-/** Distance of the hip joints in the rest pose, leg lengths; NaN where one is missing. */
-function hipWidth({ figure: { roles }, rest, legLength }: Track): number {
-  const { leftUpperLeg: left, rightUpperLeg: right } = roles;
-  if (left === undefined || right === undefined) return Number.NaN;
-  return distanceVec(rest.positions, left * 3, rest.positions, right * 3) / legLength;
-}
-
 /** What is to be said, and done, where the hips of the rig are broad for its legs; null where they are not. */
 export function broadHips(target: Track, source: Track): string | null {
-  const [own, its] = [hipWidth(target), hipWidth(source)];
+  const [own, its] = [hipSpan(target), hipSpan(source)];
   if (!(own > BROAD * its)) return null;
   const widths = `The hips of the rig are ${own.toFixed(2)} leg lengths apart, those of the performer ${its.toFixed(2)}`;
   return `${widths}: the same turn of the pelvis moves them so much farther, and legs that stand have to make up for it. Set the hips closer together, or lengthen the legs.`;

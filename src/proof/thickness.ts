@@ -1,6 +1,6 @@
 import type { Role } from '../pairing/roles.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
-import { type Build, restVertices } from './build.ts';
+import { type Build, hipSpan, restVertices } from './build.ts';
 
 /**
  * How thick a person is, as shares of standing height: length of a hand (Drillis & Contini 1966, as printed in Winter,
@@ -25,13 +25,9 @@ export function thicknessRatio(target: Build, source: Build, a: Role, b: Role): 
   return Math.max(1, size(target) / size(source));
 }
 
-/** Half the distance of the hip joints and half a thigh, in leg lengths. */
-function hipWidth({ figure, rest, legLength }: Build): number {
-  const { leftUpperLeg: left, rightUpperLeg: right } = figure.roles;
-  if (left === undefined || right === undefined) return 0;
-  let sum = 0;
-  for (let k = 0; k < 3; k++) sum += (rest.positions[left * 3 + k]! - rest.positions[right * 3 + k]!) ** 2;
-  return Math.sqrt(sum) / 2 / legLength + PERSON.head / PERSON.leg;
+/** Half the distance of the hip joints and half a thigh, in leg lengths; NaN without hip joints. */
+function hipWidth(build: Build): number {
+  return hipSpan(build) / 2 + PERSON.head / PERSON.leg;
 }
 
 /** From the joint to the surface, in leg lengths: by the mesh, else as of a person as tall as the figure stands. */
