@@ -9,18 +9,70 @@
 /** First byte that is free for who starts the kernel. */
 export const heapStart: usize = __heap_base;
 
-/** Frame-major rows of quaternions (4 Float32) to one run a joint: run `j` begins at `out` + `j` · `stride`. */
-export function transpose(rows: usize, rowCount: i32, jointCount: i32, out: usize, stride: usize): void {
+/**
+ * Frame-major rows of quaternions (4 Float32) to one run a joint, a piece of the clip after the other: run `j` begins at
+ * `out` + `j` · `stride`. Of a joint that has not moved yet only the first frame is laid out, as most joints of a rig
+ * never move.
+ *
+ * @param rows   `rowCount` rows of the clip, the first of them row `done`
+ * @param moves  one Int32 a joint, overwritten: whether some bit of its rotation was not that of the first row, or no number
+ */
+export function transpose(
+  rows: usize,
+  rowCount: i32,
+  jointCount: i32,
+  out: usize,
+  stride: usize,
+  done: i32,
+  moves: usize,
+): void {
   const rowBytes = (<usize>jointCount) << 4;
+  const end = rows + <usize>rowCount * rowBytes;
   for (let j = 0; j < jointCount; j++) {
     let from = rows + ((<usize>j) << 4);
-    let to = out + <usize>j * stride;
-    for (let row = 0; row < rowCount; row++) {
+    const run = out + <usize>j * stride;
+    const flag = moves + ((<usize>j) << 2);
+    if (done === 0) {
+      const first = v128.load(from);
+      v128.store(run, first);
+      store<i32>(flag, v128.any_true(f32x4.ne(first, first)) ? 1 : 0);
+    }
+    if (load<i32>(flag) === 0) {
+      const first = v128.load(run);
+      let other = v128.xor(first, first);
+      let at = from;
+      for (; at + rowBytes * 3 < end; at += rowBytes * 4) {
+        const two = v128.or(v128.xor(v128.load(at), first), v128.xor(v128.load(at + rowBytes), first));
+        const more = at + rowBytes * 2;
+        const last = v128.or(v128.xor(v128.load(more), first), v128.xor(v128.load(more + rowBytes), first));
+        other = v128.or(other, v128.or(two, last));
+      }
+      for (; at < end; at += rowBytes) other = v128.or(other, v128.xor(v128.load(at), first));
+      if (!v128.any_true(other)) continue;
+      store<i32>(flag, 1);
+      repeat(run, done);
+    }
+    let to = run + ((<usize>done) << 4);
+    for (; from + rowBytes * 3 < end; from += rowBytes * 4) {
+      const more = from + rowBytes * 2;
       v128.store(to, v128.load(from));
-      from += rowBytes;
+      v128.store(to, v128.load(from + rowBytes), 16);
+      v128.store(to, v128.load(more), 32);
+      v128.store(to, v128.load(more + rowBytes), 48);
+      to += 64;
+    }
+    for (; from < end; from += rowBytes) {
+      v128.store(to, v128.load(from));
       to += 16;
     }
   }
+}
+
+/** Fills the first `count` quaternions of a run (4 Float32 each) with the first. */
+export function repeat(run: usize, count: i32): void {
+  const first = v128.load(run);
+  const end = run + ((<usize>count) << 4);
+  for (let at = run + 16; at < end; at += 16) v128.store(at, first);
 }
 
 /** Whether all quaternions of a run (4 Float32 each) are the first. */
@@ -34,51 +86,115 @@ export function holdsStill(run: usize, count: i32): bool {
 }
 
 /**
- * A run of quaternions (4 Float32) to Float64, unit, each within half a turn of the one before.
+ * Read before a loop, a constant stays in a register. Written into the code it is made anew in every round, by three or
+ * four instructions each: gathering took half as long again.
+ */
+const CONSTANTS: usize = memory.data<f64>([-0.0, 0.5, 1, 1.5, 1e-6, 32767, 6755399441055744]);
+// Their places, in bytes.
+const NEGATIVE: usize = 0;
+const HALF: usize = 8;
+const ONE: usize = 16;
+const ONE_AND_HALF: usize = 24;
+const NEAR: usize = 32;
+const LARGEST_SHORT: usize = 40;
+/** 1.5 · 2⁵²: an integer that is added to it stands in the lower 32 bits. */
+const SHIFT: usize = 48;
+
+/** From x, y and z, w of two pairs of quaternions: the dot product of each. */
+function dotsOf(axy: v128, azw: v128, bxy: v128, bzw: v128, cxy: v128, czw: v128, dxy: v128, dzw: v128): v128 {
+  const first = f64x2.add(f64x2.mul(axy, bxy), f64x2.mul(azw, bzw));
+  const second = f64x2.add(f64x2.mul(cxy, dxy), f64x2.mul(czw, dzw));
+  return f64x2.add(v128.shuffle<i64>(first, second, 0, 2), v128.shuffle<i64>(first, second, 1, 3));
+}
+
+/**
+ * A run of quaternions (4 Float32) to Float64, unit, each within half a turn of the one before. Two at a time where both
+ * are as near to unit as Float32 leaves them.
  * @returns how many were done: fewer than `count` where the next one is far from unit
  */
 export function gather(run: usize, count: i32, out: usize): i32 {
-  let pxy = f64x2.splat(0);
-  let pzw = f64x2.splat(0);
-  let side: f64 = 1;
-  for (let f = 0; f < count; f++) {
-    const q = v128.load(run + ((<usize>f) << 4));
-    const xy = f64x2.promote_low_f32x4(q);
-    const zw = f64x2.promote_low_f32x4(v128.shuffle<i32>(q, q, 2, 3, 2, 3));
-    const squares = f64x2.add(f64x2.mul(xy, xy), f64x2.mul(zw, zw));
-    const squared = f64x2.extract_lane(squares, 0) + f64x2.extract_lane(squares, 1);
-    const off = abs(squared - 1);
+  const zero = f64x2.splat(0);
+  const negative = v128.load64_splat(CONSTANTS + NEGATIVE);
+  const half = v128.load64_splat(CONSTANTS + HALF);
+  const one = v128.load64_splat(CONSTANTS + ONE);
+  const oneAndHalf = v128.load64_splat(CONSTANTS + ONE_AND_HALF);
+  const near = v128.load64_splat(CONSTANTS + NEAR);
+  let pxy = zero;
+  let pzw = zero;
+  /** The sign of the last one in both halves. */
+  let side = zero;
+  let from = run;
+  const end = run + ((<usize>count) << 4);
+  let to = out;
+  while (from < end) {
+    const a = v128.load(from);
+    const axy = f64x2.promote_low_f32x4(a);
+    const azw = f64x2.promote_low_f32x4(v128.shuffle<i64>(a, a, 1, 1));
+    // Behind the last one there is room to read; what lies there is left out.
+    const b = v128.load(from, 16);
+    const bxy = f64x2.promote_low_f32x4(b);
+    const bzw = f64x2.promote_low_f32x4(v128.shuffle<i64>(b, b, 1, 1));
+    const squared = dotsOf(axy, azw, axy, azw, bxy, bzw, bxy, bzw);
+    const off = v128.andnot(f64x2.sub(squared, one), negative);
+    const dots = dotsOf(axy, azw, pxy, pzw, bxy, bzw, axy, azw);
+    const turned = v128.and(f64x2.lt(dots, zero), negative);
+    const sides = v128.xor(v128.xor(turned, v128.shuffle<i64>(zero, turned, 0, 2)), side);
+    if (i64x2.bitmask(f64x2.lt(off, near)) === 3 && from + 16 < end) {
+      const signed = v128.xor(f64x2.sub(oneAndHalf, f64x2.mul(half, squared)), sides);
+      const first = v128.shuffle<i64>(signed, signed, 0, 0);
+      const second = v128.shuffle<i64>(signed, signed, 1, 1);
+      v128.store(to, f64x2.mul(axy, first));
+      v128.store(to, f64x2.mul(azw, first), 16);
+      v128.store(to, f64x2.mul(bxy, second), 32);
+      v128.store(to, f64x2.mul(bzw, second), 48);
+      pxy = bxy;
+      pzw = bzw;
+      side = v128.shuffle<i64>(sides, sides, 1, 1);
+      from += 32;
+      to += 64;
+      continue;
+    }
+    const offFirst = f64x2.extract_lane(off, 0);
     // Also catches what is no number.
-    if (!(off < 0.01)) return f;
-    const k = off < 1e-6 ? 1.5 - 0.5 * squared : 1 / sqrt(squared);
-    const dots = f64x2.add(f64x2.mul(xy, pxy), f64x2.mul(zw, pzw));
-    const dot = f64x2.extract_lane(dots, 0) + f64x2.extract_lane(dots, 1);
-    side = dot < 0 ? -side : side;
-    pxy = xy;
-    pzw = zw;
-    const signed = f64x2.splat(side * k);
-    const to = out + ((<usize>f) << 5);
-    v128.store(to, f64x2.mul(xy, signed));
-    v128.store(to, f64x2.mul(zw, signed), 16);
+    if (!(offFirst < 0.01)) return <i32>((from - run) >> 4);
+    const squaredFirst = f64x2.extract_lane(squared, 0);
+    const k = offFirst < 1e-6 ? 1.5 - 0.5 * squaredFirst : 1 / sqrt(squaredFirst);
+    side = v128.shuffle<i64>(sides, sides, 0, 0);
+    const signed = v128.xor(f64x2.splat(k), side);
+    v128.store(to, f64x2.mul(axy, signed));
+    v128.store(to, f64x2.mul(azw, signed), 16);
+    pxy = axy;
+    pzw = azw;
+    from += 16;
+    to += 32;
   }
   return count;
 }
 
-/** Half a step away from zero: what is cut off behind it is then rounded. */
-function shortsOf(pair: v128): v128 {
-  const scaled = f64x2.mul(pair, f64x2.splat(32767));
-  const signs = v128.and(scaled, f64x2.splat(-0.0));
-  return i32x4.trunc_sat_f64x2_s_zero(f64x2.add(scaled, v128.or(signs, f64x2.splat(0.5))));
+/** Two numbers to integers in the lower halves: half a step is added away from zero, then what is behind the point cut off. */
+function shortsOf(pair: v128, largest: v128, negative: v128, half: v128, shift: v128): v128 {
+  const scaled = f64x2.mul(pair, largest);
+  const moved = f64x2.add(scaled, v128.or(v128.and(scaled, negative), half));
+  return f64x2.add(f64x2.trunc(moved), shift);
 }
 
-/** Quaternions (4 Float64) to normalised 16-bit integers. */
+/** Quaternions (4 Float64) to normalised 16-bit integers, two at a time: one more than asked for may be written. */
 export function storeShorts(values: usize, count: i32, out: usize): void {
-  for (let k = 0; k < count; k++) {
-    const from = values + ((<usize>k) << 5);
-    const xy = shortsOf(v128.load(from));
-    const zw = shortsOf(v128.load(from, 16));
-    const all = v128.shuffle<i32>(xy, zw, 0, 1, 4, 5);
-    v128.store64_lane(out + ((<usize>k) << 3), i16x8.narrow_i32x4_s(all, all), 0);
+  const negative = v128.load64_splat(CONSTANTS + NEGATIVE);
+  const half = v128.load64_splat(CONSTANTS + HALF);
+  const largest = v128.load64_splat(CONSTANTS + LARGEST_SHORT);
+  const shift = v128.load64_splat(CONSTANTS + SHIFT);
+  const end = values + ((<usize>count) << 5);
+  let to = out;
+  for (let from = values; from < end; from += 64) {
+    const axy = shortsOf(v128.load(from), largest, negative, half, shift);
+    const azw = shortsOf(v128.load(from, 16), largest, negative, half, shift);
+    const bxy = shortsOf(v128.load(from, 32), largest, negative, half, shift);
+    const bzw = shortsOf(v128.load(from, 48), largest, negative, half, shift);
+    const a = v128.shuffle<i32>(axy, azw, 0, 2, 4, 6);
+    const b = v128.shuffle<i32>(bxy, bzw, 0, 2, 4, 6);
+    v128.store(to, i16x8.narrow_i32x4_s(a, b));
+    to += 16;
   }
 }
 

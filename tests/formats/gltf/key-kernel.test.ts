@@ -23,6 +23,8 @@ const JOINTS: { [what: string]: Sample } = {
   still: () => turn(0.1, 0.2, 0.3),
   'still but for the sign of a zero': (f) => [0, 0, f % 2 === 0 ? 0 : -0, 1],
   'moves in the last frames only': (f) => turn(f < 20 ? 0 : 0.01 * (f - 19), 0, 0),
+  'moves from the hundredth frame on': (f) => turn(0.1, f < 100 ? 0.2 : 0.002 * f, 0.3),
+  'changes the sign of a zero, and moves much later': (f) => [f < 200 ? 0 : 0.001 * f, 0, f === 70 ? -0 : 0, 1],
   swings: (f) => turn(Math.sin(f * 0.05), 0.3 * Math.sin(f * 0.031), 0.1),
   'swings with noise': (f, random) => turn(Math.sin(f * 0.05) + 0.002 * random(), 0.002 * random(), 0.3),
   jumps: (_f, random) => turn(6 * random(), 6 * random(), 6 * random()),
@@ -113,6 +115,7 @@ describe('keys by the kernel equal those by the reference', () => {
       expectSame(clip);
       expect(openKeyWork(clip).gather(0, 50)).toBe(37);
     }
+    expectSame(seededClip(50, [() => [Number.NaN, 0, 0, 1]]));
   });
 
   it('when work on two clips takes turns', () => {
