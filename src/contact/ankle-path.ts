@@ -72,23 +72,18 @@ export function floorsUnder(floors: Float64Array, rests: readonly Rest[]): void 
 }
 
 /**
- * Height of the ankle in each frame: where the displacement puts it, but nowhere so low that the foot is in the floor. A
+ * Height of the ankle in a frame: where the displacement would put it, but nowhere so low that the foot is in the floor. A
  * height y of the foot over the floor under the clearance m becomes (y + m)² / 4m, which meets y at m and the floor at −m
  * with equal slope; m is 0 in contact and opens outside.
  *
- * @param lifts  by how much the plain path is moved besides, frames × 3 (the second of each); null for none
- * @param out    heights, one a frame
+ * @param height  where the ankle would be, metres
  */
-export function settleHeights(path: FootPath, lifts: Float64Array | null, legLength: number, out: Float64Array): void {
-  const { ankles, offsets, supports, floors, grounded } = path;
-  for (let f = 0, at = 1; f < supports.length; f++, at += 3) {
-    const base = floors[f]! + supports[f]!;
-    const m = CLEARANCE * legLength * (1 - grounded[f]!);
-    out[f] = base + clearOf(ankles[at]! + offsets[at]! + (lifts ? lifts[at]! : 0) - base, m);
-  }
+export function settledHeight(path: FootPath, f: number, height: number, legLength: number): number {
+  const base = path.floors[f]! + path.supports[f]!;
+  return base + clearOf(height - base, CLEARANCE * legLength * (1 - path.grounded[f]!));
 }
 
-/** A height over the floor, kept over it with the clearance `m`: see `settleHeights`. */
+/** A height over the floor, kept over it with the clearance `m`: see `settledHeight`. */
 export function clearOf(over: number, m: number): number {
   if (over >= m) return over;
   return over <= -m ? 0 : ((over + m) * (over + m)) / (4 * m);

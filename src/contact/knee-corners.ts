@@ -7,10 +7,11 @@
  * angle. In place of the angle, because its slope stays finite next to the straight leg once it is continued from STRAIGHT on.
  */
 import type { FrameSpan } from './hold.ts';
-import type { ReachLeg } from './reach-leg.ts';
+import { EXTENSION, HELD, LEG_TERMS, type LegTerms, REACH } from './leg-terms.ts';
 
 /** From here on (bend / L)² a straighter leg's bend goes on along its tangent: 16 degrees of the knee. */
 const STRAIGHT = 0.02;
+const EDGE = Math.sqrt(STRAIGHT);
 /** A knee that changes its pace by so much from one frame to the next, against the performer's, has a corner: rad, 3.4 degrees. */
 const CORNER = 0.06;
 /**
@@ -19,43 +20,21 @@ const CORNER = 0.06;
  */
 const FAULT = 1050;
 
-/** What is known of a leg's bend whatever the pelvis does. */
-export interface KneeBend {
-  /** Bend of the performer, metres, a frame. */
-  usual: Float64Array;
-  /** How far the frame and the two before it are meant, 0 to 1: see FAULT. */
-  trust: Float64Array;
-}
-
-/** @param shifts  of the pelvis before any leg asks for its own, frames × 3 */
-export function kneeBend(leg: ReachLeg, shifts: Float64Array, frameDuration: number): KneeBend {
-  const { extensions, reaches, length } = leg;
-  const usual = extensions.map((extension, f) => bendAt(Math.min(extension, reaches[f]!), length));
-  const corners = cornersOf(leg, usual, shifts);
-  // Half of the knee's angle shows in the bend.
-  const fault = (FAULT / 2) * frameDuration ** 2 * length;
-  return { usual, trust: corners.map((corner) => (1 + (corner / fault) ** 2) ** -2) };
-}
-
 /**
  * Stretches around frames in which a knee changes its pace at once while its foot stands, as disjoint spans.
+ * @param usual   shifts of the pelvis before any leg asks for its own, frames × 3
  * @param around  frames before and after such a frame
  */
 export function cornerSpans(
-  legs: readonly ReachLeg[],
-  bends: readonly KneeBend[],
+  legs: LegTerms,
+  usual: Float64Array,
   shifts: Float64Array,
   around: number,
+  frameDuration: number,
 ): FrameSpan[] {
   const frameCount = shifts.length / 3;
   const isCorner = new Uint8Array(frameCount);
-  legs.forEach((leg, l) => {
-    const { usual, trust } = bends[l]!;
-    const corners = cornersOf(leg, usual, shifts);
-    const most = (CORNER / 2) * leg.length;
-    for (let f = 0; f < frameCount; f++)
-      if (Math.abs(corners[f]!) > most && leg.held[f]! > 0.5 && trust[f]! > 0.5) isCorner[f] = 1;
-  });
+  for (let l = 0; l < legs.feet; l++) markCorners(legs, l, usual, shifts, frameDuration, isCorner);
   const spans: FrameSpan[] = [];
   for (let f = 0; f < frameCount; f++) {
     if (!isCorner[f]) continue;
@@ -68,103 +47,172 @@ export function cornerSpans(
   return spans;
 }
 
-/** Second differences of the bend that is added to the performer's, at their last frame; 0 where the foot is free. */
-function cornersOf({ hips, goals, held, reaches, length }: ReachLeg, usual: Float64Array, shifts: Float64Array) {
-  const corners = new Float64Array(held.length);
+function markCorners(
+  legs: LegTerms,
+  l: number,
+  usual: Float64Array,
+  shifts: Float64Array,
+  frameDuration: number,
+  isCorner: Uint8Array,
+): void {
+  const { terms, lengths } = legs;
+  const length = lengths[l]!;
+  const stride = lengths.length * LEG_TERMS;
+  const most = (CORNER / 2) * length;
+  // Frames in a row, up to this one, in which the foot is held.
+  let run = 0;
   let before = 0;
   let first = 0;
-  for (let f = 0, at = 0; f < held.length; f++, at += 3) {
-    const x = goals[at]! - hips[at]! - shifts[at]!;
-    const y = goals[at + 1]! - hips[at + 1]! - shifts[at + 1]!;
-    const z = goals[at + 2]! - hips[at + 2]! - shifts[at + 2]!;
-    const added = bendAt(Math.min(Math.sqrt(x * x + y * y + z * z), reaches[f]!), length) - usual[f]!;
-    if (f >= 2 && held[f]! > 0 && held[f - 1]! > 0 && held[f - 2]! > 0) corners[f] = added - 2 * before + first;
+  for (let f = 0, term = l * LEG_TERMS; f < isCorner.length; f++, term += stride) {
+    const held = terms[term + HELD]!;
+    if (held === 0) {
+      run = 0;
+      continue;
+    }
+    const added = addedBend(terms, term, length, shifts, f * 3);
+    run++;
+    const isQuick = run > 2 && held > 0.5 && Math.abs(added - 2 * before + first) > most;
+    if (isQuick && trustIn(legs, l, f, usual, frameDuration) > 0.5) isCorner[f] = 1;
     first = before;
     before = added;
   }
-  return corners;
+}
+
+/** How far the change of pace at a frame is meant, 0 to 1: see FAULT. The foot is held there and in the two frames before. */
+function trustIn(
+  { terms, lengths }: LegTerms,
+  l: number,
+  f: number,
+  usual: Float64Array,
+  frameDuration: number,
+): number {
+  const length = lengths[l]!;
+  const stride = lengths.length * LEG_TERMS;
+  const term = f * stride + l * LEG_TERMS;
+  const corner =
+    addedBend(terms, term, length, usual, f * 3) -
+    2 * addedBend(terms, term - stride, length, usual, f * 3 - 3) +
+    addedBend(terms, term - 2 * stride, length, usual, f * 3 - 6);
+  // Half of the knee's angle shows in the bend.
+  const fault = (FAULT / 2) * frameDuration ** 2 * length;
+  return (1 + (corner / fault) ** 2) ** -2;
+}
+
+/** What a shift of the pelvis adds to the performer's bend, metres. */
+function addedBend(terms: Float64Array, term: number, length: number, shifts: Float64Array, at: number): number {
+  const x = terms[term]! - shifts[at]!;
+  const y = terms[term + 1]! - shifts[at + 1]!;
+  const z = terms[term + 2]! - shifts[at + 2]!;
+  const reach = terms[term + REACH]!;
+  return (
+    bendAt(Math.min(Math.sqrt(x * x + y * y + z * z), reach), length) -
+    bendAt(Math.min(terms[term + EXTENSION]!, reach), length)
+  );
 }
 
 function bendAt(distance: number, length: number): number {
   const square = 1 - (distance / length) ** 2;
   if (square >= STRAIGHT) return length * Math.sqrt(square);
-  const edge = Math.sqrt(STRAIGHT);
-  return length * (edge + (square - STRAIGHT) / (2 * edge));
+  return length * (EDGE + (square - STRAIGHT) / (2 * EDGE));
+}
+
+/** Corners of one leg in some frames in a row. */
+export interface KneeCorners {
+  /** Weight of the second difference that ends with a frame; 0 where there is none. */
+  weights: Float64Array;
+  /** The added bend, linearised: its slope against the shift, x, y, z, and its size at no shift, metres; frames × 4. */
+  lines: Float64Array;
 }
 
 /**
- * Adds weight · |second differences of the added bend|², linearised about the shifts as they are, to the system of
- * `solveSmoothPath`.
- * @param far  its third array
+ * Corners of leg `l`, whose lines are still to be drawn.
+ * @param usual   shifts of the pelvis before any leg asks for its own, frames × 3
+ * @param weight  of a second difference that is meant, by a foot that stands
  */
-export function addCorners(
-  { hips, goals, held, reaches, length }: ReachLeg,
-  { usual, trust }: KneeBend,
+export function kneeCorners(
+  legs: LegTerms,
+  l: number,
+  usual: Float64Array,
   weight: number,
-  shifts: Float64Array,
-  blocks: Float64Array,
-  couplings: Float64Array,
-  far: Float64Array,
-  right: Float64Array,
-): void {
-  const edge = Math.sqrt(STRAIGHT);
-  // Of the frame before (b) and the one before that (a): slope of the bend against the shift, the bend at no shift, and how
-  // far it is held.
-  let ax = 0;
-  let ay = 0;
-  let az = 0;
-  let aBend = 0;
-  let aHeld = 0;
-  let bx = 0;
-  let by = 0;
-  let bz = 0;
-  let bBend = 0;
-  let bHeld = 0;
-  for (let f = 0, at = 0; f < held.length; f++, at += 3) {
-    let x = goals[at]! - hips[at]! - shifts[at]!;
-    let y = goals[at + 1]! - hips[at + 1]! - shifts[at + 1]!;
-    let z = goals[at + 2]! - hips[at + 2]! - shifts[at + 2]!;
-    const distance = Math.min(Math.sqrt(x * x + y * y + z * z), reaches[f]!);
-    const bend = bendAt(distance, length);
-    const slope = 1 / Math.max(bend, edge * length);
-    x *= slope;
-    y *= slope;
-    z *= slope;
-    const own = bend - usual[f]! - x * shifts[at]! - y * shifts[at + 1]! - z * shifts[at + 2]!;
-    const w = f < 2 ? 0 : weight * trust[f]! * Math.min(held[f]!, bHeld, aHeld);
-    if (w > 0) {
-      const pull = w * (own - 2 * bBend + aBend);
-      right[at]! -= pull * x;
-      right[at + 1]! -= pull * y;
-      right[at + 2]! -= pull * z;
-      right[at - 3]! += 2 * pull * bx;
-      right[at - 2]! += 2 * pull * by;
-      right[at - 1]! += 2 * pull * bz;
-      right[at - 6]! -= pull * ax;
-      right[at - 5]! -= pull * ay;
-      right[at - 4]! -= pull * az;
-      addSquare(blocks, f * 6, w, x, y, z);
-      addSquare(blocks, f * 6 - 6, 4 * w, bx, by, bz);
-      addSquare(blocks, f * 6 - 12, w, ax, ay, az);
-      addProduct(couplings, f * 9, -2 * w, x, y, z, bx, by, bz);
-      addProduct(couplings, f * 9 - 9, -2 * w, bx, by, bz, ax, ay, az);
-      addProduct(far, f * 9, w, x, y, z, ax, ay, az);
-    }
-    ax = bx;
-    ay = by;
-    az = bz;
-    aBend = bBend;
-    aHeld = bHeld;
-    bx = x;
-    by = y;
-    bz = z;
-    bBend = own;
-    bHeld = held[f]!;
+  frameDuration: number,
+): KneeCorners {
+  const { terms, lengths } = legs;
+  const stride = lengths.length * LEG_TERMS;
+  const count = usual.length / 3;
+  const weights = new Float64Array(count);
+  for (let f = 2, term = 2 * stride + l * LEG_TERMS + HELD; f < count; f++, term += stride) {
+    const held = Math.min(terms[term]!, terms[term - stride]!, terms[term - 2 * stride]!);
+    if (held > 0) weights[f] = weight * trustIn(legs, l, f, usual, frameDuration) * held;
+  }
+  return { weights, lines: new Float64Array(count * 4) };
+}
+
+/** Linearises the added bend of leg `l` about the shifts as they are. */
+export function drawLines({ terms, lengths }: LegTerms, l: number, shifts: Float64Array, lines: Float64Array): void {
+  const length = lengths[l]!;
+  const stride = lengths.length * LEG_TERMS;
+  for (let line = 0, at = 0, term = l * LEG_TERMS; line < lines.length; line += 4, at += 3, term += stride) {
+    const sx = shifts[at]!;
+    const sy = shifts[at + 1]!;
+    const sz = shifts[at + 2]!;
+    const x = terms[term]! - sx;
+    const y = terms[term + 1]! - sy;
+    const z = terms[term + 2]! - sz;
+    const reach = terms[term + REACH]!;
+    const bend = bendAt(Math.min(Math.sqrt(x * x + y * y + z * z), reach), length);
+    const slope = 1 / Math.max(bend, EDGE * length);
+    lines[line] = x * slope;
+    lines[line + 1] = y * slope;
+    lines[line + 2] = z * slope;
+    lines[line + 3] =
+      bend -
+      bendAt(Math.min(terms[term + EXTENSION]!, reach), length) -
+      x * slope * sx -
+      y * slope * sy -
+      z * slope * sz;
   }
 }
 
+/** Adds what weight · |second differences of the added bend|² ties of frames to others, as `solveSmoothPath` takes it. */
+export function addTies({ weights, lines }: KneeCorners, couplings: Float64Array, far: Float64Array): void {
+  for (let f = 2; f < weights.length; f++) {
+    const w = weights[f]!;
+    if (w === 0) continue;
+    const own = f * 4;
+    addProduct(couplings, f * 9, -2 * w, lines, own, own - 4);
+    addProduct(couplings, f * 9 - 9, -2 * w, lines, own - 4, own - 8);
+    addProduct(far, f * 9, w, lines, own, own - 8);
+  }
+}
+
+/** Adds the rest of it: what stands on the diagonal, and on the right. */
+export function addPulls({ weights, lines }: KneeCorners, blocks: Float64Array, right: Float64Array): void {
+  for (let f = 2; f < weights.length; f++) {
+    const w = weights[f]!;
+    if (w === 0) continue;
+    const own = f * 4;
+    const pull = w * (lines[own + 3]! - 2 * lines[own - 1]! + lines[own - 5]!);
+    addPull(right, f * 3, -pull, lines, own);
+    addPull(right, f * 3 - 3, 2 * pull, lines, own - 4);
+    addPull(right, f * 3 - 6, -pull, lines, own - 8);
+    addSquare(blocks, f * 6, w, lines, own);
+    addSquare(blocks, f * 6 - 6, 4 * w, lines, own - 4);
+    addSquare(blocks, f * 6 - 12, w, lines, own - 8);
+  }
+}
+
+/** out[i …] += pull · v, where v is the slope of a line. */
+function addPull(out: Float64Array, i: number, pull: number, lines: Float64Array, v: number): void {
+  out[i]! += pull * lines[v]!;
+  out[i + 1]! += pull * lines[v + 1]!;
+  out[i + 2]! += pull * lines[v + 2]!;
+}
+
 /** blocks[i …] += weight · v · vᵀ, packed: xx, xy, yy, xz, yz, zz. */
-function addSquare(blocks: Float64Array, i: number, weight: number, x: number, y: number, z: number): void {
+function addSquare(blocks: Float64Array, i: number, weight: number, lines: Float64Array, v: number): void {
+  const x = lines[v]!;
+  const y = lines[v + 1]!;
+  const z = lines[v + 2]!;
   blocks[i]! += weight * x * x;
   blocks[i + 1]! += weight * y * x;
   blocks[i + 2]! += weight * y * y;
@@ -174,24 +222,20 @@ function addSquare(blocks: Float64Array, i: number, weight: number, x: number, y
 }
 
 /** out[i …] += weight · u · vᵀ, row by row. */
-function addProduct(
-  out: Float64Array,
-  i: number,
-  weight: number,
-  ux: number,
-  uy: number,
-  uz: number,
-  vx: number,
-  vy: number,
-  vz: number,
-): void {
-  out[i]! += weight * ux * vx;
-  out[i + 1]! += weight * ux * vy;
-  out[i + 2]! += weight * ux * vz;
-  out[i + 3]! += weight * uy * vx;
-  out[i + 4]! += weight * uy * vy;
-  out[i + 5]! += weight * uy * vz;
-  out[i + 6]! += weight * uz * vx;
-  out[i + 7]! += weight * uz * vy;
-  out[i + 8]! += weight * uz * vz;
+function addProduct(out: Float64Array, i: number, weight: number, lines: Float64Array, u: number, v: number): void {
+  const vx = lines[v]!;
+  const vy = lines[v + 1]!;
+  const vz = lines[v + 2]!;
+  const x = weight * lines[u]!;
+  const y = weight * lines[u + 1]!;
+  const z = weight * lines[u + 2]!;
+  out[i]! += x * vx;
+  out[i + 1]! += x * vy;
+  out[i + 2]! += x * vz;
+  out[i + 3]! += y * vx;
+  out[i + 4]! += y * vy;
+  out[i + 5]! += y * vz;
+  out[i + 6]! += z * vx;
+  out[i + 7]! += z * vy;
+  out[i + 8]! += z * vz;
 }

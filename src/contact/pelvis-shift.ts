@@ -5,17 +5,20 @@
  * Tried before: a smoothed mean displacement with corrections that were widened and smoothed. Where the corrections of two
  * legs met, their smoothed sum had no direction, and the pelvis jerked.
  */
-import { addCorners, cornerSpans, kneeBend } from './knee-corners.ts';
+import { addPulls, addTies, cornerSpans, drawLines, kneeCorners } from './knee-corners.ts';
+import { BENT_WEIGHT, packLegs } from './leg-terms.ts';
 import type { ReachLeg } from './reach-leg.ts';
 import { widenLimits } from './shift-limits.ts';
 import {
   BARRIER,
   BARRIER_FIRST,
-  BENT_WEIGHT,
+  createShiftSystem,
   cutProblem,
+  cutSystem,
   handOver,
   type LowHolds,
   type ShiftProblem,
+  type ShiftSystem,
   settle,
 } from './shift-problem.ts';
 
@@ -36,6 +39,9 @@ const AROUND = 0.4;
 const PIN = 100 * BARRIER;
 /** Whoever kneels or sits may be moved so many times as far: thighs and seats differ more than legs. */
 const LOW_LARGEST = 4;
+/** A shift whose square is below this share of its limit's is not at it, however it is rounded. */
+const NEARLY = 0.99;
+
 /**
  * @param largest  longest shift, metres
  * @param out      shifts, frames × 3, overwritten
@@ -58,54 +64,68 @@ export function shiftPelvis(
   if (legs.length === 0 || frameCount === 0) return new Float64Array(frameCount).fill(largest);
   const usual = new Float64Array(frameCount * 3);
   for (const { offsets } of legs) for (let i = 0; i < usual.length; i++) usual[i]! += offsets[i]! / (legs.length + 1);
-  const lowness = Float64Array.from({ length: frameCount }, (_, f) => lowest(low, f));
+  const lowness = new Float64Array(frameCount);
+  if (low.seat || low.knees.length > 0) for (let f = 0; f < frameCount; f++) lowness[f] = lowest(low, f);
   leanOnKnees(usual, low.knees, lowness);
   out.set(usual);
   const knees = low.knees.map((knee) => ({ ...knee, held: knee.held.map(handOver) }));
-  const problem: ShiftProblem = { legs, knees, seat: low.seat, usual, lowness, frameDuration };
-  settle(problem, BARRIER_FIRST, out);
-  if (isFinal) roundCorners(problem, out);
-  const limits = lowness.map((low) => largest * (1 + (LOW_LARGEST - 1) * low));
+  const terms = packLegs(legs, knees, frameCount);
+  const problem: ShiftProblem = { legs: terms, seat: low.seat, usual, lowness, frameDuration };
+  const system = createShiftSystem(frameCount);
+  settle(problem, system, BARRIER_FIRST, out);
+  if (isFinal) roundCorners(problem, system, out);
+  const limits = new Float64Array(frameCount);
+  for (let f = 0; f < frameCount; f++) limits[f] = largest * (1 + (LOW_LARGEST - 1) * lowness[f]!);
   if (more > 0) widenLimits(limits, more, legs, frameDuration, out);
   for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
-    const length = Math.hypot(out[at]!, out[at + 1]!, out[at + 2]!);
     const most = limits[f]!;
+    const square = out[at]! * out[at]! + out[at + 1]! * out[at + 1]! + out[at + 2]! * out[at + 2]!;
+    if (square < NEARLY * most * most) continue;
+    const length = Math.hypot(out[at]!, out[at + 1]!, out[at + 2]!);
     if (length > most) for (let k = 0; k < 3; k++) out[at + k]! *= most / length;
   }
   return limits;
 }
 
 /** Shifts the pelvis anew around corners in the bend of a knee; at the ends of such a stretch the shift keeps place and slope. */
-function roundCorners(problem: ShiftProblem, out: Float64Array): void {
+function roundCorners(problem: ShiftProblem, system: ShiftSystem, out: Float64Array): void {
   const { legs, usual, lowness, frameDuration } = problem;
-  const bends = legs.map((leg) => kneeBend(leg, usual, frameDuration));
-  const weight = BENT_WEIGHT * (CORNERS / frameDuration) ** 4;
   const around = Math.ceil(AROUND / frameDuration);
-  for (const { first, last } of cornerSpans(legs, bends, out, around)) {
-    const part = cutProblem(problem, first, last);
-    const partBends = bends.map((bend) => ({
-      usual: bend.usual.subarray(first, last + 1),
-      trust: bend.trust.subarray(first, last + 1),
-    }));
-    const shifts = out.subarray(first * 3, last * 3 + 3);
-    const pinned = shifts.slice();
-    const count = last - first + 1;
-    const pins = [...(first > 0 ? [0, 1] : []), ...(last + 1 < lowness.length ? [count - 2, count - 1] : [])];
-    const about = new Float64Array(count * 3);
-    const far = new Float64Array(count * 9);
-    settle(part, BARRIER, shifts, (round, blocks, couplings, right) => {
-      if (round < CORNER_ROUNDS) about.set(shifts);
-      far.fill(0);
-      part.legs.forEach((leg, l) => {
-        addCorners(leg, partBends[l]!, weight, about, blocks, couplings, far, right);
-      });
-      for (const f of pins) {
-        for (const diagonal of [0, 2, 5]) blocks[f * 6 + diagonal]! += PIN;
-        for (let i = f * 3; i < f * 3 + 3; i++) right[i]! += PIN * pinned[i]!;
-      }
-      return far;
-    });
+  for (const span of cornerSpans(legs, usual, out, around, frameDuration)) {
+    const pins = [
+      ...(span.first > 0 ? [0, 1] : []),
+      ...(span.last + 1 < lowness.length ? [span.last - span.first - 1, span.last - span.first] : []),
+    ];
+    const shifts = out.subarray(span.first * 3, span.last * 3 + 3);
+    roundStretch(cutProblem(problem, span), cutSystem(system, span.last - span.first + 1), pins, shifts);
   }
+}
+
+/** @param pins  frames in which the shift stays as it is */
+function roundStretch(part: ShiftProblem, system: ShiftSystem, pins: readonly number[], shifts: Float64Array): void {
+  const { legs, usual, frameDuration } = part;
+  const weight = BENT_WEIGHT * (CORNERS / frameDuration) ** 4;
+  const corners = Array.from({ length: legs.feet }, (_, l) => kneeCorners(legs, l, usual, weight, frameDuration));
+  const pinned = shifts.slice();
+  const ties = new Float64Array(system.couplings.length);
+  const far = new Float64Array(ties.length);
+  settle(part, system, BARRIER, shifts, (round, { blocks, couplings, right }) => {
+    if (round < CORNER_ROUNDS) {
+      ties.fill(0);
+      far.fill(0);
+      corners.forEach((corner, l) => {
+        drawLines(legs, l, shifts, corner.lines);
+        addTies(corner, ties, far);
+      });
+    }
+    couplings.set(ties);
+    for (const corner of corners) addPulls(corner, blocks, right);
+    for (const f of pins) {
+      for (const diagonal of [0, 2, 5]) blocks[f * 6 + diagonal]! += PIN;
+      for (let i = f * 3; i < f * 3 + 3; i++) right[i]! += PIN * pinned[i]!;
+    }
+    return far;
+  });
 }
 
 /** How far the figure kneels or sits in a frame, 0 to 1. */

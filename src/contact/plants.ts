@@ -17,7 +17,7 @@ import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
-import { type FootPath, floorsUnder, holdPivots, settleHeights } from './ankle-path.ts';
+import { type FootPath, floorsUnder, holdPivots, settledHeight } from './ankle-path.ts';
 import { keepAnkleRange } from './ankle-range.ts';
 import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
@@ -274,30 +274,29 @@ function segmentsOf({ target }: RetargetPlan, { limb }: LegTrack): [number, numb
 
 function reachOf(stance: Stance, plan: RetargetPlan, reach: number, ramp: number): ReachLeg {
   const { leg, ankles, offsets, held } = stance;
-  const { hips, extensions, limb } = leg;
-  const { length } = limb;
-  const heights = new Float64Array(held.length);
-  settleHeights(stance, null, length, heights);
-  const goals = ankles.map((v, i) => v + offsets[i]!);
-  const pressed = held.map((weight, f) => {
-    const u = Math.min(1, (heights[f]! - goals[f * 3 + 1]!) / (PRESSED * length));
-    goals[f * 3 + 1] = heights[f]!;
-    return Math.max(weight, u * u * (3 - 2 * u));
-  });
+  const { hips, extensions } = leg;
+  const { length } = leg.limb;
   const [thigh, shin] = segmentsOf(plan, leg);
   const folded = Math.sqrt(thigh * thigh + shin * shin - 2 * thigh * shin * FOLDED_COSINE);
   const farthest = STRAIGHTEST * length;
   const usual = meanOver(extensions, Math.max(1, ramp >> 2));
-  return {
-    hips,
-    goals,
-    offsets,
-    extensions: usual.map((extension) => Math.min(extension, farthest)),
-    reaches: envelope(extensions, ramp).map((most) => Math.min(farthest, Math.max(most, reach * length))),
-    nearest: extensions.map((extension) => Math.min(folded, extension)),
-    held: pressed,
-    length,
-  };
+  const reaches = envelope(extensions, ramp);
+  const goals = new Float64Array(ankles.length);
+  const nearest = new Float64Array(held.length);
+  const pressed = new Float64Array(held.length);
+  for (let f = 0, at = 0; f < held.length; f++, at += 3) {
+    const swung = ankles[at + 1]! + offsets[at + 1]!;
+    const height = settledHeight(stance, f, swung, length);
+    goals[at] = ankles[at]! + offsets[at]!;
+    goals[at + 1] = height;
+    goals[at + 2] = ankles[at + 2]! + offsets[at + 2]!;
+    const u = Math.min(1, (height - swung) / (PRESSED * length));
+    pressed[f] = Math.max(held[f]!, u * u * (3 - 2 * u));
+    usual[f] = Math.min(usual[f]!, farthest);
+    reaches[f] = Math.min(farthest, Math.max(reaches[f]!, reach * length));
+    nearest[f] = Math.min(folded, extensions[f]!);
+  }
+  return { hips, goals, offsets, extensions: usual, reaches, nearest, held: pressed, length };
 }
 
 /** Writes one leg's targets. A foot in the air goes along with the pelvis, and still keeps clear of the floor. */
@@ -309,34 +308,46 @@ function fillTargets(
   targets: LimbTargets,
 ): void {
   const { leg, level, ankles, offsets, feet, toes, floors, held, supports, spans } = stance;
+  const { rootShifts } = targets;
   const { limb, dstEnd } = leg.limb;
-  const along = targets.rootShifts.slice();
-  for (let f = 0; f < held.length; f++) for (let k = 0; k < 3; k++) along[f * 3 + k]! *= 1 - held[f]!;
-  const heights = new Float64Array(held.length);
-  settleHeights(stance, along, leg.limb.length, heights);
-  const goals = ankles.map((v, i) => v + offsets[i]! + along[i]!);
-  for (let f = 0; f < held.length; f++) goals[f * 3 + 1] = heights[f]!;
+  const frameCount = held.length;
+  const heights = new Float64Array(frameCount);
+  const goals = new Float64Array(frameCount * 3);
+  const hips = new Float64Array(frameCount * 3);
+  for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
+    const x = rootShifts[at]!;
+    const y = rootShifts[at + 1]!;
+    const z = rootShifts[at + 2]!;
+    const along = 1 - held[f]!;
+    const height = settledHeight(stance, f, ankles[at + 1]! + offsets[at + 1]! + y * along, leg.limb.length);
+    heights[f] = height;
+    goals[at] = ankles[at]! + offsets[at]! + x * along;
+    goals[at + 1] = height;
+    goals[at + 2] = ankles[at + 2]! + offsets[at + 2]! + z * along;
+    hips[at] = leg.hips[at]! + x;
+    hips[at + 1] = leg.hips[at + 1]! + y;
+    hips[at + 2] = leg.hips[at + 2]! + z;
+  }
   const [thigh, shin] = segmentsOf(plan, leg);
-  const hips = leg.hips.map((v, i) => v + targets.rootShifts[i]!);
   easeKnees({ thigh, shin, hips, extensions: leg.extensions }, goals, spans, frameDuration);
-  for (let f = 0; f < held.length; f++) {
-    const from = f * 3;
-    const at = (f * 4 + limb) * 3;
+  const { positions, positionWeights, reaches: shares } = targets;
+  for (let f = 0, from = 0, at = limb; f < frameCount; f++, from += 3, at += 4) {
     // The easing may lower a foot to the floor, and no further.
     heights[f] = Math.max(goals[from + 1]!, Math.min(heights[f]!, floors[f]! + supports[f]!));
-    targets.positions[at] = goals[from]!;
-    targets.positions[at + 1] = heights[f]!;
-    targets.positions[at + 2] = goals[from + 2]!;
-    targets.positionWeights[f * 4 + limb] = 1;
-    targets.reaches[f * 4 + limb] = reaches[f]! / length;
+    positions[at * 3] = goals[from]!;
+    positions[at * 3 + 1] = heights[f]!;
+    positions[at * 3 + 2] = goals[from + 2]!;
+    positionWeights[at] = 1;
+    shares[at] = reaches[f]! / length;
   }
   if (dstEnd < 0) return;
   if (toes && level.toeEnd) clearToes(toes, feet, heights, floors, stance.grounded, level);
-  for (let f = 0; f < held.length; f++) {
-    copyQuat(targets.rotations, (f * 4 + limb) * 4, feet, f * 4);
-    targets.rotationWeights[f * 4 + limb] = 1;
+  const { rotations, rotationWeights, toeRotations, toeWeights } = targets;
+  for (let f = 0, at = limb; f < frameCount; f++, at += 4) {
+    copyQuat(rotations, at * 4, feet, f * 4);
+    rotationWeights[at] = 1;
     if (!toes) continue;
-    copyQuat(targets.toeRotations, (f * 2 + limb) * 4, toes, f * 4);
-    targets.toeWeights[f * 2 + limb] = 1;
+    copyQuat(toeRotations, (f * 2 + limb) * 4, toes, f * 4);
+    toeWeights[f * 2 + limb] = 1;
   }
 }

@@ -11,6 +11,8 @@
  * solves one banded system (`solveSmoothPath`); time and memory grow with the frames.
  */
 import { solveSmoothPath } from '../math/smooth-path.ts';
+import type { FrameSpan } from './hold.ts';
+import { EXTENSION, HELD, LEG_TERMS, type LegTerms, NEAREST, REACH, WEIGHT } from './leg-terms.ts';
 import type { ReachLeg } from './reach-leg.ts';
 
 /**
@@ -20,9 +22,6 @@ import type { ReachLeg } from './reach-leg.ts';
 const ROUNDS = 30;
 /** Rounds end when no coordinate changes by more than this share of the leg. */
 const SETTLED = 2e-5;
-/** Weight of a leg that is folded; a straight one weighs 1 / STRAIGHT times as much. */
-export const BENT_WEIGHT = 0.05;
-const STRAIGHT = 0.02;
 /**
  * Weight of a shift that no leg asks for: it leans both legs. At a quarter of it the poses of legs with hips twice as wide were
  * up to 29 degrees off in place of 22, and no clip had fewer jumps for it.
@@ -57,8 +56,10 @@ export interface LowHolds {
 }
 
 /** What the shifts of some frames in a row depend on. */
-export interface ShiftProblem extends LowHolds {
-  legs: readonly ReachLeg[];
+export interface ShiftProblem {
+  /** What legs, and knees that rest, ask for. */
+  legs: LegTerms;
+  seat: HeldHeight | null;
   /** Shifts that the figure has where no leg asks for another, frames × 3. */
   usual: Float64Array;
   /** How far it kneels or sits, 0 to 1, a frame. */
@@ -66,66 +67,64 @@ export interface ShiftProblem extends LowHolds {
   frameDuration: number;
 }
 
-/** What a round adds to the system besides: the blocks of three, and those that they are tied to. Returns the far ties. */
-export type AddMore = (
-  round: number,
-  blocks: Float64Array,
-  couplings: Float64Array,
-  right: Float64Array,
-) => Float64Array;
+/** Memory of a system of equations, as `solveSmoothPath` takes it: one for the whole clip, and for parts of it after. */
+export interface ShiftSystem {
+  blocks: Float64Array;
+  couplings: Float64Array;
+  right: Float64Array;
+}
 
-/** Rounds until the shifts settle. `out` holds where they begin, and is overwritten. */
+export function createShiftSystem(frameCount: number): ShiftSystem {
+  return {
+    blocks: new Float64Array(frameCount * 6),
+    couplings: new Float64Array(frameCount * 9),
+    right: new Float64Array(frameCount * 3),
+  };
+}
+
+/** The same memory for so many frames alone. */
+export function cutSystem({ blocks, couplings, right }: ShiftSystem, frameCount: number): ShiftSystem {
+  return {
+    blocks: blocks.subarray(0, frameCount * 6),
+    couplings: couplings.subarray(0, frameCount * 9),
+    right: right.subarray(0, frameCount * 3),
+  };
+}
+
+/** What a round adds to the system besides; all couplings are its own to write. Returns the ties to the second frame before. */
+export type AddMore = (round: number, system: ShiftSystem) => Float64Array;
+
+/** Rounds until the shifts settle. `out` holds where they begin, and is overwritten; so is the system, of as many frames. */
 export function settle(
-  { legs, knees, seat, usual, lowness, frameDuration }: ShiftProblem,
+  problem: ShiftProblem,
+  system: ShiftSystem,
   barrierFirst: number,
   out: Float64Array,
   addMore?: AddMore,
 ): void {
-  const frameCount = lowness.length;
-  const blocks = new Float64Array(frameCount * 6);
-  const right = new Float64Array(frameCount * 3);
-  const couplings = new Float64Array(frameCount * 9);
+  const { legs, seat, frameDuration } = problem;
+  const { blocks, couplings, right } = system;
   // A wave of this frequency is halved against the weight of two legs that are bent as in walking.
   const smoothness = 0.3 / (2 * Math.PI * CUT_OFF * frameDuration) ** 4;
   for (let round = 0; round < ROUNDS; round++) {
     const barrier = Math.min(BARRIER, barrierFirst * BARRIER_GROWTH ** round);
-    keepUsual(usual, lowness, blocks, right);
-    couplings.fill(0);
-    for (const leg of legs) addLeg(leg, frameCount, barrier, out, blocks, right);
-    for (const knee of knees) addLeg(knee, frameCount, barrier, out, blocks, right);
+    linearise(problem, barrier, out, blocks, right);
     if (seat) addHeight(seat, blocks, right);
-    const far = addMore?.(round, blocks, couplings, right);
+    const far = addMore?.(round, system);
     if (!solveSmoothPath(blocks, couplings, smoothness, right, far)) break;
-    const change = largestDifference(right, out);
-    out.set(right);
-    if (barrier === BARRIER && change < SETTLED * legs[0]!.length) break;
+    const change = takeOver(right, out);
+    if (barrier === BARRIER && change < SETTLED * legs.lengths[0]!) break;
   }
 }
 
 /** The problem of some frames alone; its arrays are views. */
-export function cutProblem(
-  { legs, knees, seat, usual, lowness, frameDuration }: ShiftProblem,
-  first: number,
-  last: number,
-): ShiftProblem {
-  const each = (series: Float64Array) => series.subarray(first, last + 1);
-  const three = (series: Float64Array) => series.subarray(first * 3, last * 3 + 3);
-  const cutLeg = (leg: ReachLeg): ReachLeg => ({
-    hips: three(leg.hips),
-    goals: three(leg.goals),
-    offsets: three(leg.offsets),
-    extensions: each(leg.extensions),
-    reaches: each(leg.reaches),
-    nearest: each(leg.nearest),
-    held: each(leg.held),
-    length: leg.length,
-  });
+export function cutProblem({ legs, seat, usual, lowness, frameDuration }: ShiftProblem, span: FrameSpan): ShiftProblem {
+  const cut = (series: Float64Array, stride: number) => series.subarray(span.first * stride, (span.last + 1) * stride);
   return {
-    legs: legs.map(cutLeg),
-    knees: knees.map(cutLeg),
-    seat: seat && { shifts: each(seat.shifts), held: each(seat.held) },
-    usual: three(usual),
-    lowness: each(lowness),
+    legs: { ...legs, terms: cut(legs.terms, legs.lengths.length * LEG_TERMS) },
+    seat: seat && { shifts: cut(seat.shifts, 1), held: cut(seat.held, 1) },
+    usual: cut(usual, 3),
+    lowness: cut(lowness, 1),
     frameDuration,
   };
 }
@@ -146,68 +145,82 @@ function addHeight({ shifts, held }: HeldHeight, blocks: Float64Array, right: Fl
   }
 }
 
-/** Overwrites both sides with KEEP · |s − usual|², the more the figure kneels or sits. */
-function keepUsual(usual: Float64Array, lowness: Float64Array, blocks: Float64Array, right: Float64Array): void {
-  blocks.fill(0);
-  for (let f = 0; f < lowness.length; f++) {
-    const weight = KEEP * (1 + (LOW_KEEP - 1) * lowness[f]!);
-    blocks[f * 6] = weight;
-    blocks[f * 6 + 2] = weight;
-    blocks[f * 6 + 5] = weight;
-    for (let i = f * 3; i < f * 3 + 3; i++) right[i] = weight * usual[i]!;
-  }
-}
-
-function largestDifference(a: Float64Array, b: Float64Array): number {
+/** `out` = `solved`; returns the largest difference between the two. */
+function takeOver(solved: Float64Array, out: Float64Array): number {
   let most = 0;
-  for (let i = 0; i < a.length; i++) {
-    const difference = Math.abs(a[i]! - b[i]!);
+  for (let i = 0; i < out.length; i++) {
+    const value = solved[i]!;
+    const difference = Math.abs(value - out[i]!);
     if (difference > most) most = difference;
+    out[i] = value;
   }
   return most;
 }
 
-/** Adds one leg's terms, linearised about the shifts as they are. */
-function addLeg(
-  { hips, goals, extensions, reaches, nearest, held, length }: ReachLeg,
-  frameCount: number,
+/**
+ * Overwrites both sides with KEEP · |s − usual|², the more the figure kneels or sits, and what the legs ask for, linearised about
+ * the shifts as they are.
+ */
+function linearise(
+  { legs: { terms, lengths }, usual, lowness }: ShiftProblem,
   barrier: number,
   shifts: Float64Array,
   blocks: Float64Array,
   right: Float64Array,
 ): void {
-  for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
-    if (held[f] === 0) continue;
+  const row = lengths.length * LEG_TERMS;
+  for (let f = 0, at = 0, term = 0; f < lowness.length; f++, at += 3) {
+    const keep = KEEP * (1 + (LOW_KEEP - 1) * lowness[f]!);
     const sx = shifts[at]!;
     const sy = shifts[at + 1]!;
     const sz = shifts[at + 2]!;
-    let x = goals[at]! - hips[at]! - sx;
-    let y = goals[at + 1]! - hips[at + 1]! - sy;
-    let z = goals[at + 2]! - hips[at + 2]! - sz;
-    const distance = Math.sqrt(x * x + y * y + z * z);
-    if (distance < 1e-9) continue;
-    x /= distance;
-    y /= distance;
-    z /= distance;
-    const share = Math.min(1, extensions[f]! / length);
-    // With equal segments the knee turns by 2·dx / (length · sin) when the extension changes by dx; sin² = 1 − share².
-    let weight = (BENT_WEIGHT / Math.max(STRAIGHT, 1 - share * share)) * held[f]!;
-    const along = sx * x + sy * y + sz * z;
-    let pull = weight * (along + distance - extensions[f]!);
-    const limit = Math.max(nearest[f]!, Math.min(reaches[f]! * (1 - MARGIN), distance));
-    if (limit !== distance) {
-      weight += barrier * held[f]!;
-      pull += barrier * held[f]! * (along + distance - limit);
+    let xx = keep;
+    let xy = 0;
+    let yy = keep;
+    let xz = 0;
+    let yz = 0;
+    let zz = keep;
+    let rightX = keep * usual[at]!;
+    let rightY = keep * usual[at + 1]!;
+    let rightZ = keep * usual[at + 2]!;
+    for (const end = term + row; term < end; term += LEG_TERMS) {
+      const held = terms[term + HELD]!;
+      if (held === 0) continue;
+      let x = terms[term]! - sx;
+      let y = terms[term + 1]! - sy;
+      let z = terms[term + 2]! - sz;
+      const distance = Math.sqrt(x * x + y * y + z * z);
+      if (distance < 1e-9) continue;
+      x /= distance;
+      y /= distance;
+      z /= distance;
+      const along = sx * x + sy * y + sz * z;
+      let weight = terms[term + WEIGHT]!;
+      let pull = weight * (along + distance - terms[term + EXTENSION]!);
+      const limit = Math.max(terms[term + NEAREST]!, Math.min(terms[term + REACH]! * (1 - MARGIN), distance));
+      if (limit !== distance) {
+        weight += barrier * held;
+        pull += barrier * held * (along + distance - limit);
+      }
+      rightX += pull * x;
+      rightY += pull * y;
+      rightZ += pull * z;
+      xx += weight * x * x;
+      xy += weight * y * x;
+      yy += weight * y * y;
+      xz += weight * z * x;
+      yz += weight * z * y;
+      zz += weight * z * z;
     }
-    right[at]! += pull * x;
-    right[at + 1]! += pull * y;
-    right[at + 2]! += pull * z;
     const block = f * 6;
-    blocks[block]! += weight * x * x;
-    blocks[block + 1]! += weight * y * x;
-    blocks[block + 2]! += weight * y * y;
-    blocks[block + 3]! += weight * z * x;
-    blocks[block + 4]! += weight * z * y;
-    blocks[block + 5]! += weight * z * z;
+    blocks[block] = xx;
+    blocks[block + 1] = xy;
+    blocks[block + 2] = yy;
+    blocks[block + 3] = xz;
+    blocks[block + 4] = yz;
+    blocks[block + 5] = zz;
+    right[at] = rightX;
+    right[at + 1] = rightY;
+    right[at + 2] = rightZ;
   }
 }

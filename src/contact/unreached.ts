@@ -31,17 +31,20 @@ export function unreachedPlants(
   frameDuration: number,
 ): UnreachedPlant[] {
   const found: UnreachedPlant[] = [];
+  const { positions, rootShifts } = targets;
   for (const { leg, spans } of standing) {
-    const { limb, side } = leg;
+    const { limb, side, hips } = leg;
     const other = standing.find((its) => its.leg.side !== side);
     let newest: UnreachedPlant | undefined;
     for (const { first, last } of spans) {
       for (let f = first; f <= last; f++) {
-        const [x, y, z] = spanOf(leg, targets, f);
-        const { rootShifts } = targets;
-        const distance =
-          Math.hypot(x - rootShifts[f * 3]!, y - rootShifts[f * 3 + 1]! + lift, z - rootShifts[f * 3 + 2]!) -
-          limb.length;
+        const at = (f * 4 + limb.limb) * 3;
+        const x = positions[at]! - hips[f * 3]! - rootShifts[f * 3]!;
+        const y = positions[at + 1]! - hips[f * 3 + 1]! - rootShifts[f * 3 + 1]! + lift;
+        const z = positions[at + 2]! - hips[f * 3 + 2]! - rootShifts[f * 3 + 2]!;
+        // Most are within reach.
+        if (x * x + y * y + z * z < limb.length * limb.length) continue;
+        const distance = Math.hypot(x, y, z) - limb.length;
         const share = distance / limb.length;
         if (share <= WORTH_A_WORD) continue;
         const time = f * frameDuration;

@@ -4,10 +4,10 @@ import { solveSmoothPath } from '../../src/math/smooth-path.ts';
 import { seeded } from '../support/figure.ts';
 
 /**
- * Random blocks V·Vᵀ + keep · 1, ties (u·x − w·x₋₁)² between neighbours, or between three points in a row, and a right side,
- * packed as the solver takes them; the same matrix in full.
+ * Random blocks V·Vᵀ + keep · 1, squares of sums over one point, two or three in a row, and a right side, packed as the solver
+ * takes them; the same matrix in full.
  */
-function pathSystem(count: number, smoothness: number, keep: number, seed: number, tied: 2 | 3 = 2) {
+function pathSystem(count: number, smoothness: number, keep: number, seed: number, tied: 1 | 2 | 3) {
   const random = seeded(seed);
   const blocks = new Float64Array(count * 6);
   const full = Matrix.zeros(count * 3, count * 3);
@@ -63,18 +63,22 @@ describe('solveSmoothPath', () => {
     [40, 1],
     [40, 2500],
   ])('solves %i points of smoothness %f as a dense Cholesky does (ml-matrix)', (count, smoothness) => {
-    const { blocks, couplings, full, right } = pathSystem(count, smoothness, 0.05, count);
+    const { blocks, couplings, full, right } = pathSystem(count, smoothness, 0.05, count, 1);
     const expected = new CholeskyDecomposition(full).solve(Matrix.columnVector(right));
+    // Whatever is in the couplings is not read without far ties.
+    couplings.fill(Number.NaN);
     expect(solveSmoothPath(blocks, couplings, smoothness, right)).toBe(true);
     for (let i = 0; i < right.length; i++) expect(right[i]!).toBeCloseTo(expected.get(i, 0), 9);
   });
 
   it.each([
-    [3, 10],
-    [4, 0.1],
-    [40, 2500],
-  ])('solves %i points of smoothness %f that are tied three in a row', (count, smoothness) => {
-    const { blocks, couplings, far, full, right } = pathSystem(count, smoothness, 0.05, count, 3);
+    [2, 3, 10],
+    [2, 40, 2500],
+    [3, 3, 10],
+    [3, 4, 0.1],
+    [3, 40, 2500],
+  ] as const)('with ties of %i points in a row solves %i points of smoothness %f', (tied, count, smoothness) => {
+    const { blocks, couplings, far, full, right } = pathSystem(count, smoothness, 0.05, count, tied);
     const expected = new CholeskyDecomposition(full).solve(Matrix.columnVector(right));
     expect(solveSmoothPath(blocks, couplings, smoothness, right, far)).toBe(true);
     for (let i = 0; i < right.length; i++) expect(right[i]!).toBeCloseTo(expected.get(i, 0), 9);
