@@ -51,8 +51,9 @@ export interface SourceChannel {
   path: 'rotation' | 'translation';
   /** frameCount × 4 (xyzw, unit, successive ones with dot ≥ 0) or × 3; one single element means that it never changes. */
   values: Float64Array;
-  /** What the node itself has, 4 or 3 numbers: a channel that never leaves it by more than the tolerance is left out. */
+  /** What the node itself has, from `restAt` on: a channel that never leaves it by more than the tolerance is left out. */
   rest: ArrayLike<number>;
+  restAt: number;
   /** Largest error in the unit of the values: radians, or node units. */
   tolerance: number;
 }
@@ -145,11 +146,11 @@ export class AnimationEncoder {
     const width = path === 'rotation' ? 4 : 3;
     const tolerance = this.#tolerance(channel);
     const frameCount = values.length / width;
-    if (staysNear(values, width, channel.rest, tolerance)) {
+    if (staysNear(values, width, channel.rest, channel.restAt, tolerance)) {
       this.#leftOut ??= { ...channel, values: values.slice(0, width) };
       return;
     }
-    if (frameCount === 1 || staysNear(values, width, values, tolerance)) {
+    if (frameCount === 1 || staysNear(values, width, values, 0, tolerance)) {
       this.#constants.push({ ...channel, values: values.slice(0, width) });
       return;
     }
@@ -293,11 +294,17 @@ function viewsOf(bytes: Uint8Array<ArrayBuffer>): KeyBytes {
   return { bytes, floats: new Float32Array(bytes.buffer), shorts: new Int16Array(bytes.buffer) };
 }
 
-/** Whether every element is within the tolerance of the one at the start of `reference`. */
-function staysNear(values: Float64Array, width: 3 | 4, reference: ArrayLike<number>, tolerance: number): boolean {
-  const x = reference[0]!;
-  const y = reference[1]!;
-  const z = reference[2]!;
+/** Whether every element is within the tolerance of the one at `r` of `reference`. */
+function staysNear(
+  values: Float64Array,
+  width: 3 | 4,
+  reference: ArrayLike<number>,
+  r: number,
+  tolerance: number,
+): boolean {
+  const x = reference[r]!;
+  const y = reference[r + 1]!;
+  const z = reference[r + 2]!;
   if (width === 3) {
     const limit = tolerance * tolerance;
     for (let at = 0; at < values.length; at += 3) {
@@ -308,7 +315,7 @@ function staysNear(values: Float64Array, width: 3 | 4, reference: ArrayLike<numb
     }
     return true;
   }
-  const w = reference[3]!;
+  const w = reference[r + 3]!;
   // |xyz| of the relative rotation is the sine of half its angle.
   const sine = Math.sin(Math.min(tolerance, Math.PI) / 2);
   const limit = sine * sine;

@@ -194,6 +194,7 @@ function encodeBones(
       path: 'rotation',
       values: rotations[node]!,
       rest: [0, 0, 0, 1],
+      restAt: 0,
       tolerance: settings.rotationTolerance,
     });
   }
@@ -201,7 +202,8 @@ function encodeBones(
     node: hipsNode,
     path: 'translation',
     values: hips,
-    rest: rest.subarray(hipsJoint * 3, hipsJoint * 3 + 3),
+    rest,
+    restAt: hipsJoint * 3,
     tolerance: settings.translationTolerance,
   });
   return encoder.finish(clip.name);

@@ -93,7 +93,8 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
       node,
       path: 'rotation',
       values: count === frameCount ? work.values : work.values.subarray(0, 4),
-      rest: tree.rotations.subarray(node * 4, node * 4 + 4),
+      rest: tree.rotations,
+      restAt: node * 4,
       tolerance: steady?.joints.includes(j)
         ? Math.min(steady.rotationTolerance, settings.rotationTolerance)
         : settings.rotationTolerance,
@@ -102,7 +103,8 @@ export function encodeClip(character: AnimationTarget, clip: Clip, options: Writ
       node,
       path: 'translation',
       values: offset,
-      rest: tree.translations.subarray(node * 3, node * 3 + 3),
+      rest: tree.translations,
+      restAt: node * 3,
       // One node unit is this many file units at most.
       tolerance: settings.translationTolerance / stretch(binding.above, j * 12),
     };
@@ -155,6 +157,7 @@ function gatherTranslations(
 /** What has to be written into nodes that have a matrix and are animated. */
 function matrixNodes(character: AnimationTarget, animations: readonly EncodedAnimation[]): NodeTransform[] {
   const { nodes = [] } = documentOf(character.container);
+  if (!nodes.some(({ matrix }) => matrix !== undefined)) return [];
   const animated = new Set(animations.flatMap(({ channels }) => channels.map(({ node }) => node)));
   const tree = character.nodes;
   return [...animated]
