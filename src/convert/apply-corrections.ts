@@ -2,7 +2,7 @@ import { correctAlignment } from '../alignment/corrections.ts';
 import type { Note } from '../errors.ts';
 import { applyChain, applyMapping, type Mapping } from '../pairing/mapping.ts';
 import { RETARGET_DEFAULTS, type RetargetOptions } from '../retarget/plan.ts';
-import type { Clip } from '../skeleton/clip.ts';
+import { type Clip, clipWith } from '../skeleton/clip.ts';
 import type { Limb } from '../skeleton/limb.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 import type { Performer } from './performer.ts';
@@ -84,5 +84,5 @@ function holdJoints(clip: Clip, { restRotations }: Skeleton, joints: readonly nu
       rotations.set(restRotations.subarray(joint * 4, joint * 4 + 4), (f * clip.jointCount + joint) * 4);
     }
   }
-  return { ...clip, rotations };
+  return clipWith(clip, { rotations });
 }

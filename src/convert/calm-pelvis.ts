@@ -15,7 +15,7 @@ import type { Note } from '../errors.ts';
 import { invertQuat, mulInverseQuat, mulQuat } from '../math/quat.ts';
 import { lengthVec } from '../math/vec.ts';
 import type { RetargetPlan } from '../retarget/plan.ts';
-import type { Clip } from '../skeleton/clip.ts';
+import { type Clip, clipWith } from '../skeleton/clip.ts';
 import { childrenOf } from '../skeleton/skeleton.ts';
 import { lowPass } from './filter/butterworth.ts';
 import { jointRotations, rotationExp, rotationLog } from './filter/rotation-log.ts';
@@ -78,7 +78,7 @@ export function calmPelvis(plan: RetargetPlan, clip: Clip): Clip {
       rotations.set(local, row + child * 4);
     }
   }
-  return { ...clip, rotations };
+  return clipWith(clip, { rotations });
 }
 
 /**

@@ -7,7 +7,7 @@ import { writeVrmAnimation } from '../formats/gltf/vrm-animation.ts';
 import { encodeClip, type WriteOptions, writeAnimatedGlb, writeEncodedGlb } from '../formats/gltf/write-animation.ts';
 import { type FileBytes, inPieces } from '../formats/pieces.ts';
 import { PARENT_ROLE } from '../pairing/roles.ts';
-import type { Clip } from '../skeleton/clip.ts';
+import { type Clip, clipWith } from '../skeleton/clip.ts';
 import { type Receiver, toFileSpace } from './receiver.ts';
 
 /**
@@ -62,7 +62,7 @@ export interface DeliveryExtras {
  */
 export function deliver(receiver: Receiver, clip: Clip, options: Partial<DeliverOptions> & { name: string }): Delivery {
   const settings = { ...DELIVER_DEFAULTS, ...options };
-  const named = { ...clip, name: settings.name };
+  const named = clipWith(clip, { name: settings.name });
   switch (settings.form) {
     case 'bvh': {
       const text = writeBvh(receiver.character.skeleton, toFileSpace(receiver, named));
@@ -98,7 +98,7 @@ export function encodeDelivery(
   options: Partial<DeliverOptions> & { name: string },
 ): EncodedAnimation {
   const settings = { ...DELIVER_DEFAULTS, ...options };
-  const inFile = toFileSpace(receiver, { ...clip, name: settings.name });
+  const inFile = toFileSpace(receiver, clipWith(clip, { name: settings.name }));
   return encodeClip(receiver.character, inFile, writeOptions(receiver, clip, settings, receiver.placement.scale));
 }
 

@@ -11,7 +11,7 @@ import {
 import { lengthVec } from '../math/vec.ts';
 import { type Role, sidedRole } from '../pairing/roles.ts';
 import type { Actor } from '../retarget/actor.ts';
-import { type Clip, framePose, restLocalPose } from '../skeleton/clip.ts';
+import { type Clip, clipWith, framePose, restLocalPose } from '../skeleton/clip.ts';
 import { LOADED_DORSIFLEXION, RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { createWorldPose } from '../skeleton/skeleton.ts';
@@ -108,13 +108,12 @@ export function measureExcesses(actor: Actor, clip: Clip): RangeExcess[] {
   for (let f = 0; f < frameCount; f++) {
     rotations.set(clip.rotations.subarray(f * step * rows, (f * step + 1) * rows), f * rows);
   }
-  const sampled: Clip = {
-    ...clip,
+  const sampled = clipWith(clip, {
     frameCount,
     rotations,
     translationJoints: new Int16Array(0),
     translations: new Float32Array(0),
-  };
+  });
   return limitJoints(actor, sampled).excesses.map((excess) => ({
     ...excess,
     frames: excess.frames * step,
@@ -172,7 +171,7 @@ export function limitJoints(actor: Actor, clip: Clip): LimitedMotion {
       mulQuat(now, at, world, at, undo, at);
     }
   }
-  return { clip: isChanged ? { ...clip, rotations } : clip, excesses: [...excesses.values()] };
+  return { clip: isChanged ? clipWith(clip, { rotations }) : clip, excesses: [...excesses.values()] };
 }
 
 function noteExcess(all: Map<string, RangeExcess>, { role }: Limit, range: RangeName, angle: number, f: number): void {

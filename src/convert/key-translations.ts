@@ -1,4 +1,4 @@
-import type { Clip } from '../skeleton/clip.ts';
+import { type Clip, clipWith } from '../skeleton/clip.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 
 /** The same motion, with translation keys for further joints, at their rest offsets. The rotations are shared. */
@@ -16,5 +16,5 @@ export function keyTranslations(clip: Clip, { restTranslations }: Skeleton, join
       }
     }
   }
-  return { ...clip, translationJoints: Int16Array.from(all), translations };
+  return clipWith(clip, { translationJoints: Int16Array.from(all), translations });
 }

@@ -1,5 +1,5 @@
 import { slerpQuat } from '../math/quat.ts';
-import { type Clip, clipDuration } from '../skeleton/clip.ts';
+import { type Clip, clipDuration, clipWith } from '../skeleton/clip.ts';
 
 /** Two rates closer than this are one: 29.97 is not 30, but 1 / 0.0333333 is. */
 const SAME_RATE = 1e-4; // Relative. BVH files write the frame time with five or six digits.
@@ -40,5 +40,5 @@ export function resampleClip(clip: Clip, fps: number): Clip {
       translations[f * row + i] = from + (clip.translations[second * row + i]! - from) * t;
     }
   }
-  return { ...clip, frameCount: count, frameDuration: 1 / fps, rotations, translations };
+  return clipWith(clip, { frameCount: count, frameDuration: 1 / fps, rotations, translations });
 }

@@ -2,7 +2,7 @@ import { RigproofError } from '../errors.ts';
 import { axisAngleQuat, mulInverseQuat, mulQuat, rotateVec, rotateVecInverse } from '../math/quat.ts';
 import { addVec, subVec } from '../math/vec.ts';
 import type { Actor } from '../retarget/actor.ts';
-import { type Clip, createClip, framePose, restLocalPose } from '../skeleton/clip.ts';
+import { type Clip, clipWith, createClip, framePose, restLocalPose } from '../skeleton/clip.ts';
 import { createWorldPose, isWithin, restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
 
 /**
@@ -119,7 +119,7 @@ export function withTravel(skeleton: Skeleton, clip: Clip, { path }: Travel, sig
       for (let k = 0; k < 3; k++) translations[at + k]! += shift[k]!;
     }
   }
-  return { ...clip, translations };
+  return clipWith(clip, { translations });
 }
 
 /** Indices into `translationJoints` of those that no other of them carries. */

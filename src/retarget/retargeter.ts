@@ -75,6 +75,11 @@ export function createRetargeter(plan: RetargetPlan, part: RetargetPart = 'all')
 
 /** Scratch memory and the steps of a frame. Each method takes the fields it needs into locals first. */
 class FrameLoop implements Retargeter {
+  /**
+   * The first one stays for good, and with it the hidden class of all, which is what their compiled code is made for: where
+   * memory was collected between two of them, the next one was compiled anew (17 times in a batch of 69 jobs).
+   */
+  static first: FrameLoop | undefined;
   readonly plan: RetargetPlan;
   readonly worldRotations: Float64Array;
   readonly worldPositions: Float64Array;
@@ -97,6 +102,7 @@ class FrameLoop implements Retargeter {
   private readonly scratch = createTwoBoneScratch();
 
   constructor(plan: RetargetPlan, part: RetargetPart) {
+    FrameLoop.first ??= this;
     this.plan = plan;
     const { source, target, dstHips, restRotations } = plan;
     this.lists = workLists(plan, part);

@@ -37,6 +37,22 @@ export function createClip(
   };
 }
 
+/**
+ * A clip with some of its parts replaced; it shares the others. Written out rather than spread: all clips then have one
+ * hidden class, which stays for good, and so does the code that was compiled for it.
+ */
+export function clipWith(clip: Clip, parts: Partial<Clip>): Clip {
+  return {
+    name: parts.name ?? clip.name,
+    frameCount: parts.frameCount ?? clip.frameCount,
+    frameDuration: parts.frameDuration ?? clip.frameDuration,
+    jointCount: parts.jointCount ?? clip.jointCount,
+    rotations: parts.rotations ?? clip.rotations,
+    translationJoints: parts.translationJoints ?? clip.translationJoints,
+    translations: parts.translations ?? clip.translations,
+  };
+}
+
 /** Local rotations and translations of one frame, in Float64, ready for forward kinematics. */
 export interface LocalPose {
   rotations: Float64Array;

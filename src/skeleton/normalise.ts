@@ -1,6 +1,6 @@
 import { mulQuat, quatFromMatrix, rotateVec } from '../math/quat.ts';
 import { crossVec, normalizeVec, scaleVec } from '../math/vec.ts';
-import type { Clip } from './clip.ts';
+import { type Clip, clipWith } from './clip.ts';
 import type { Skeleton } from './skeleton.ts';
 import type { SkinMesh } from './skin.ts';
 
@@ -83,35 +83,54 @@ export function placeSkeleton(skeleton: Skeleton, placement: Placement): Skeleto
   return { ...skeleton, restRotations, restTranslations, tips };
 }
 
-/** The same motion in another space, for `placeSkeleton(skeleton, …)` with the same scale. The input is not touched. */
+/**
+ * The same motion in another space, for `placeSkeleton(skeleton, …)` with the same scale. The input is not touched; its
+ * rotations are shared where the placement turns nothing.
+ */
 export function placeClip(clip: Clip, skeleton: Skeleton, placement: Placement): Clip {
-  const rotations = clip.rotations.slice();
-  const translations = clip.translations.slice();
-  const { jointCount, frameCount } = clip;
   const turn = Float64Array.from(placement.rotation);
+  const rotations = isTurn(placement) ? turnRoots(clip, skeleton, turn) : clip.rotations;
+  return clipWith(clip, { rotations, translations: placeTranslations(clip, skeleton, placement, turn) });
+}
+
+function isTurn({ rotation: [x, y, z, w] }: Placement): boolean {
+  return x !== 0 || y !== 0 || z !== 0 || w !== 1;
+}
+
+function turnRoots(clip: Clip, { parents }: Skeleton, turn: Float64Array): Float32Array {
+  const rotations = clip.rotations.slice();
+  const stride = clip.jointCount * 4;
   const quat = new Float64Array(4);
-  const point = new Float64Array(3);
-  for (let j = 0; j < jointCount; j++) {
-    if (skeleton.parents[j]! >= 0) continue;
-    for (let f = 0; f < frameCount; f++) {
-      const at = (f * jointCount + j) * 4;
+  for (let j = 0; j < clip.jointCount; j++) {
+    if (parents[j]! >= 0) continue;
+    for (let at = j * 4; at < rotations.length; at += stride) {
       for (let k = 0; k < 4; k++) quat[k] = rotations[at + k]!;
       mulQuat(quat, 0, turn, 0, quat, 0);
       for (let k = 0; k < 4; k++) rotations[at + k] = quat[k]!;
     }
   }
-  const moving = clip.translationJoints.length;
-  for (let m = 0; m < moving; m++) {
-    const isRoot = skeleton.parents[clip.translationJoints[m]!]! < 0;
-    for (let f = 0; f < frameCount; f++) {
-      const at = (f * moving + m) * 3;
+  return rotations;
+}
+
+function placeTranslations(
+  { translations: given, translationJoints }: Clip,
+  { parents }: Skeleton,
+  placement: Placement,
+  turn: Float64Array,
+): Float32Array {
+  const translations = given.slice();
+  const stride = translationJoints.length * 3;
+  const point = new Float64Array(3);
+  for (let m = 0; m < translationJoints.length; m++) {
+    const isRoot = parents[translationJoints[m]!]! < 0;
+    for (let at = m * 3; at < translations.length; at += stride) {
       for (let k = 0; k < 3; k++) point[k] = translations[at + k]!;
       if (isRoot) placePoint(point, 0, turn, placement);
       else scaleVec(point, 0, point, 0, placement.scale);
       for (let k = 0; k < 3; k++) translations[at + k] = point[k]!;
     }
   }
-  return { ...clip, rotations, translations };
+  return translations;
 }
 
 /**
@@ -136,7 +155,7 @@ function withMovingRoots(clip: Clip, { parents, restTranslations }: Skeleton): C
       translations.set(own, (f * all.length + m) * 3);
     }
   });
-  return { ...clip, translationJoints: Int16Array.from(all), translations };
+  return clipWith(clip, { translationJoints: Int16Array.from(all), translations });
 }
 
 /** The same mesh bound to `placeSkeleton(skeleton, …)`: the bind transforms carry the scale, the joints the rest. */

@@ -1,4 +1,4 @@
-import type { Clip } from '../../skeleton/clip.ts';
+import { type Clip, clipWith } from '../../skeleton/clip.ts';
 import type { Skeleton } from '../../skeleton/skeleton.ts';
 import { jointRotations, turnBetween, turnedBy } from './rotation-log.ts';
 
@@ -50,7 +50,7 @@ export function closeLoop(clip: Clip, skeleton: Skeleton, travelling: readonly n
       if (!isWay) translations[last * row + m * 3 + k] = translations[m * 3 + k]!;
     }
   }
-  return { ...clip, rotations, translations };
+  return clipWith(clip, { rotations, translations });
 }
 
 /** Speed at an end, radians a frame, from three frames: exact for a turn of constant acceleration. */

@@ -1,5 +1,5 @@
 import { normalizeQuat } from '../../math/quat.ts';
-import type { Clip } from '../../skeleton/clip.ts';
+import { type Clip, clipWith } from '../../skeleton/clip.ts';
 import { lowPass } from './butterworth.ts';
 import { jointRotations, turnBetween, turnedBy } from './rotation-log.ts';
 
@@ -49,7 +49,7 @@ export function lowPassClip(clip: Clip, options: Partial<LowPassOptions> = {}): 
     lowPass(values, cutoff, fps);
     for (let f = 0; f < frameCount; f++) translations[f * row + i] = values[f]!;
   }
-  return { ...clip, rotations, translations };
+  return clipWith(clip, { rotations, translations });
 }
 
 /** Mean of neighbouring rotations under Gaussian weights of standard deviation `frames`; the ends are mirrored. */

@@ -1,4 +1,4 @@
-import type { Clip } from '../../skeleton/clip.ts';
+import { type Clip, clipWith } from '../../skeleton/clip.ts';
 import { jointRotations, turnBetween, turnedBy } from './rotation-log.ts';
 
 export interface RepairOptions {
@@ -108,7 +108,7 @@ export function repairClip(
       }
     }
   }
-  return { clip: { ...clip, rotations, translations }, repaired, left };
+  return { clip: clipWith(clip, { rotations, translations }), repaired, left };
 }
 
 /** Cubic from 0 to `end` with the slopes given. */

@@ -82,10 +82,11 @@ export function readAnimation(
   for (let f = 0; f < frameCount; f++) times[f] = Math.min(end, start + f / fps);
   const tolerance = STILL_SHARE * sizeOf(character);
   const sampler = createPoseSampler(nodes, binding, parents, animation);
-  const sampled = sampler.scales
+  const { rotations, translationJoints, translations } = sampler.scales
     ? sampleFrames(sampler, skeleton, times, tolerance)
     : sampleJoints(character, animation, times, tolerance);
-  const clip: Clip = { name: animations[index].name, frameCount, frameDuration: 1 / fps, jointCount, ...sampled };
+  const { name } = animations[index];
+  const clip = { name, frameCount, frameDuration: 1 / fps, jointCount, rotations, translationJoints, translations };
   const notes: Note[] = [];
   if (sampler.scales) {
     notes.push({
