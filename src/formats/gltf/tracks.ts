@@ -12,7 +12,7 @@ type Path = 'translation' | 'rotation' | 'scale';
 
 /** The keys of one channel. Values: size numbers a key; with CUBICSPLINE 3 × size (in-tangent, value, out-tangent). */
 export interface Track {
-  times: Float64Array;
+  times: Float64Array; // may be shared with other tracks
   values: Float64Array;
   size: 3 | 4;
   interpolation: 'LINEAR' | 'STEP' | 'CUBICSPLINE';
@@ -43,6 +43,8 @@ export function readTracks(container: GltfContainer, index: number): AnimationTr
   const tracks = new Map<number, NodeTracks>();
   let start = Number.POSITIVE_INFINITY;
   let end = Number.NEGATIVE_INFINITY;
+  /** Channels mostly share their times: read and checked once. */
+  const timesOf = new Map<number, Float64Array>();
   animation.channels.forEach((channel, c) => {
     const { node, path } = channel.target;
     if (node === undefined || (path !== 'translation' && path !== 'rotation' && path !== 'scale')) return;
@@ -56,7 +58,8 @@ export function readTracks(container: GltfContainer, index: number): AnimationTr
         { hint: 'The animation was written by a faulty exporter: export it again.' },
       );
     };
-    const times = readAccessor(container, sampler.input, 'SCALAR', `${pointer}/input`);
+    const known = timesOf.get(sampler.input);
+    const times = known ?? readAccessor(container, sampler.input, 'SCALAR', `${pointer}/input`);
     const size = path === 'rotation' ? 4 : 3;
     const values = readAccessor(container, sampler.output, size === 4 ? 'VEC4' : 'VEC3', `${pointer}/output`);
     const interpolation = sampler.interpolation ?? 'LINEAR';
@@ -71,7 +74,7 @@ export function readTracks(container: GltfContainer, index: number): AnimationTr
         pointer,
       );
     }
-    for (let k = 1; k < times.length; k++) {
+    for (let k = 1; k < times.length && !known; k++) {
       if (times[k]! < times[k - 1]!) {
         fail(
           'GLTF_KEY_TIMES',
@@ -80,6 +83,7 @@ export function readTracks(container: GltfContainer, index: number): AnimationTr
         );
       }
     }
+    timesOf.set(sampler.input, times);
     const ofNode = tracks.get(node) ?? {};
     tracks.set(node, ofNode);
     if (ofNode[path]) {
