@@ -233,9 +233,7 @@ function liftOf(plan: RetargetPlan, rests: HandRests, base: Clip, hand: HandShap
   if (!arm || !performer) return null;
   const partial = createPartialPose(plan.target.skeleton, base, hand.joints);
   const { frameCount } = base;
-  const sunk = Float64Array.from({ length: frameCount }, (_, f) =>
-    Math.max(0, -performer.wrists[f * 3 + 1]! * plan.scale),
-  );
+  const sunk = depths(performer.wrists, plan.scale);
   const wanted = new Float64Array(frameCount).fill(Number.NaN);
   const nearest = new Float64Array(frameCount);
   const lift: Lift = { hand, shoulder: arm.dstUpper, armLength: arm.length, partial, wanted, nearest, sunk };
@@ -308,13 +306,23 @@ function nearness(over: Float64Array, floor: readonly FrameSpan[], armLength: nu
   const settle = Math.max(2, Math.round(SETTLE * fps));
   const grounded = new Float64Array(over.length);
   weightNear(grounded, floor, settle);
-  const speeds = over.map((height, f) => {
-    const change = Math.abs(height - over[Math.max(0, f - 1)]!);
-    return Number.isFinite(change) ? change : 0;
-  });
-  return envelope(speeds, settle).map(
-    (speed, f) => (NEAR_FLOOR * armLength + AHEAD * fps * speed) * (1 - grounded[f]!),
-  );
+  const speeds = new Float64Array(over.length);
+  for (let f = 0; f < over.length; f++) {
+    const change = Math.abs(over[f]! - over[Math.max(0, f - 1)]!);
+    speeds[f] = Number.isFinite(change) ? change : 0;
+  }
+  const near = envelope(speeds, settle);
+  for (let f = 0; f < near.length; f++) {
+    near[f] = (NEAR_FLOOR * armLength + AHEAD * fps * near[f]!) * (1 - grounded[f]!);
+  }
+  return near;
+}
+
+/** How deep a path is under the floor in each frame, scaled. */
+function depths(path: Float64Array, scale: number): Float64Array {
+  const deep = new Float64Array(path.length / 3);
+  for (let f = 0; f < deep.length; f++) deep[f] = Math.max(0, -path[f * 3 + 1]! * scale);
+  return deep;
 }
 
 /** `heightOver` in each frame; infinite where the hand is far above the floor. */
@@ -323,15 +331,18 @@ function heightsNearFloor(plan: RetargetPlan, lift: Lift, fps: number): Float64A
   const frameCount = sunk.length;
   const wrist = new Float64Array(3);
   const step = Math.max(1, Math.floor(LOOK * fps));
-  const looks = Float64Array.from({ length: Math.ceil(frameCount / step) + 1 }, (_, i) => {
+  const looks = new Float64Array(Math.ceil(frameCount / step) + 1);
+  for (let i = 0; i < looks.length; i++) {
     readWrist(wrist, 0, readPartialPose(partial, Math.min(frameCount - 1, i * step)), plan.target, hand);
-    return wrist[1]! - hand.reach;
-  });
-  return Float64Array.from({ length: frameCount }, (_, f) => {
+    looks[i] = wrist[1]! - hand.reach;
+  }
+  const heights = new Float64Array(frameCount).fill(Number.POSITIVE_INFINITY);
+  for (let f = 0; f < frameCount; f++) {
     const i = Math.floor(f / step);
-    if (Math.min(looks[i]!, looks[i + 1]!) > SINKS * armLength) return Number.POSITIVE_INFINITY;
+    if (Math.min(looks[i]!, looks[i + 1]!) > SINKS * armLength) continue;
     const pose = readPartialPose(partial, f);
     const isFar = hand.skins.length > 0 && hand.skins.every((probe) => boundBelow(probe, pose) > FAR * armLength);
-    return isFar ? Number.POSITIVE_INFINITY : heightOver(lift, pose, f);
-  });
+    if (!isFar) heights[f] = heightOver(lift, pose, f);
+  }
+  return heights;
 }

@@ -24,6 +24,8 @@ import type { FrameSpan } from './hold.ts';
 
 /** Hands that meet do so where both arms reach, to this share of their length. */
 const MEETING_REACH = 0.9;
+/** How often the place between two hands is brought within reach of one and the other. */
+const PROJECTIONS = 20;
 /** A contact stretches an arm freely up to the first share of its length, and never beyond the second. */
 const REACH = [0.85, 0.97] as const;
 /** The slope of a correction dies within this time outside of its contact. Seconds. */
@@ -235,7 +237,8 @@ function fadeAway(
   ramp: number,
   slopeFrames: number,
 ): void {
-  spans.forEach(({ first, last }, s) => {
+  for (let s = 0; s < spans.length; s++) {
+    const { first, last } = spans[s]!;
     const before = s > 0 ? first - spans[s - 1]!.last : Number.POSITIVE_INFINITY;
     const after = s + 1 < spans.length ? spans[s + 1]!.first - last : Number.POSITIVE_INFINITY;
     for (const [edge, step, room] of [
@@ -256,7 +259,7 @@ function fadeAway(
         }
       }
     }
-  });
+  }
 }
 
 /** Hands that carry weight on the floor stay where they stand, as high over it as their size asks for. */
@@ -293,27 +296,16 @@ function meetHands(
   if (spans.length === 0) return;
   const frameCount = left.base.length / 3;
   const pair = [left, right] as const;
-  const ways = pair.map((hand) => hand.base.map((x, i) => x + hand.shift[i]!));
+  const ways = pair.map(({ base, shift }) => sumOf(base, shift));
   const goals = pair.map(() => new Float64Array(frameCount * 3));
   const half = new Float64Array(3);
   const middle = new Float64Array(3);
-  const arm = new Float64Array(3);
   for (const { first, last } of spans) {
     for (let f = first; f <= last; f++) {
       subVec(half, 0, right.rests.wrists, f * 3, left.rests.wrists, f * 3);
       scaleVec(half, 0, half, 0, handScale / 2);
       lerpVec(middle, 0, ways[0]!, f * 3, ways[1]!, f * 3, 0.5);
-      // Alternate projection onto the two reaches: it nears a point in both where there is one.
-      for (let i = 0; i < 20; i++) {
-        pair.forEach((hand, h) => {
-          for (let k = 0; k < 3; k++) arm[k] = middle[k]! + (h === 0 ? -1 : 1) * half[k]! - hand.shoulder[f * 3 + k]!;
-          const far = lengthVec(arm, 0);
-          // An arm that its own way stretches farther may stay so.
-          const own = distanceVec(hand.base, f * 3, hand.shoulder, f * 3);
-          const most = Math.max(MEETING_REACH * hand.arm.length, own);
-          if (far > most) for (let k = 0; k < 3; k++) middle[k]! -= (1 - most / far) * arm[k]!;
-        });
-      }
+      reachBoth(middle, pair, half, f);
       subVec(goals[0]!, f * 3, middle, 0, half, 0);
       addVec(goals[1]!, f * 3, middle, 0, half, 0);
     }
@@ -323,6 +315,35 @@ function meetHands(
     for (let i = 0; i < shift.length; i++) hand.shift[i]! += shift[i]!;
     for (const span of spans) hand.contacts.push({ side: hand.side, part: 'hand', ...span });
   });
+}
+
+/**
+ * Brings the place between two hands to where both arms reach: alternate projection onto the two reaches nears a point in
+ * both where there is one.
+ * @param half  from there to the right hand, and back to the left one
+ */
+function reachBoth(middle: Float64Array, pair: readonly [HandTrack, HandTrack], half: Float64Array, f: number): void {
+  for (let i = 0; i < PROJECTIONS; i++) {
+    let isReached = true;
+    for (let h = 0; h < 2; h++) {
+      const { arm, base, shoulder } = pair[h]!;
+      for (let k = 0; k < 3; k++) along[k] = middle[k]! + (h === 0 ? -1 : 1) * half[k]! - shoulder[f * 3 + k]!;
+      const far = lengthVec(along, 0);
+      // An arm that its own way stretches farther may stay so.
+      const own = distanceVec(base, f * 3, shoulder, f * 3);
+      const most = Math.max(MEETING_REACH * arm.length, own);
+      if (far <= most) continue;
+      isReached = false;
+      for (let k = 0; k < 3; k++) middle[k]! -= (1 - most / far) * along[k]!;
+    }
+    if (isReached) return;
+  }
+}
+
+function sumOf(a: Float64Array, b: Float64Array): Float64Array {
+  const sum = new Float64Array(a.length);
+  for (let i = 0; i < sum.length; i++) sum[i] = a[i]! + b[i]!;
+  return sum;
 }
 
 /** Pulls a wrist in that would stretch its arm, as far as its own way does not do so; smooth in value and slope. */
