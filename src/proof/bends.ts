@@ -2,12 +2,14 @@ import { oncePerKey } from '../skeleton/once-per.ts';
 import type { LimbName } from './build.ts';
 import { pathOf, type Track } from './track.ts';
 
+const DEGREES = 180 / Math.PI;
+
 /**
- * How a limb bends in each frame: the angle in radians, the unit direction in which the knee or elbow stands out of the
+ * How a limb bends in each frame: the angle in degrees, the unit direction in which the knee or elbow stands out of the
  * line from root to end, and that line. World space. A straight limb has angle 0 and no direction (zeros).
  */
 export interface Bends {
-  angles: Float64Array;
+  degrees: Float64Array;
   directions: Float64Array;
   lines: Float64Array;
 }
@@ -18,12 +20,12 @@ export const bendsOf = oncePerKey((track: Track, name: LimbName): Bends | null =
   if (!limb) return null;
   const { frameCount } = track;
   const bends = {
-    angles: new Float64Array(frameCount),
+    degrees: new Float64Array(frameCount),
     directions: new Float64Array(frameCount * 3),
     lines: new Float64Array(frameCount * 3),
   };
   bend(
-    bends.angles,
+    bends.degrees,
     bends.directions,
     bends.lines,
     pathOf(track, limb.root),
@@ -34,14 +36,14 @@ export const bendsOf = oncePerKey((track: Track, name: LimbName): Bends | null =
 });
 
 function bend(
-  angles: Float64Array,
+  degrees: Float64Array,
   directions: Float64Array,
   lines: Float64Array,
   root: Float64Array,
   middle: Float64Array,
   end: Float64Array,
 ): void {
-  for (let f = 0, i = 0; f < angles.length; f++, i += 3) {
+  for (let f = 0, i = 0; f < degrees.length; f++, i += 3) {
     const ux = middle[i]! - root[i]!;
     const uy = middle[i + 1]! - root[i + 1]!;
     const uz = middle[i + 2]! - root[i + 2]!;
@@ -54,7 +56,7 @@ function bend(
     const nx = uy * vz - uz * vy;
     const ny = uz * vx - ux * vz;
     const nz = ux * vy - uy * vx;
-    angles[f] = Math.atan2(Math.sqrt(nx * nx + ny * ny + nz * nz), ux * vx + uy * vy + uz * vz);
+    degrees[f] = Math.atan2(Math.sqrt(nx * nx + ny * ny + nz * nz), ux * vx + uy * vy + uz * vz) * DEGREES;
     const square = lx * lx + ly * ly + lz * lz;
     const along = square > 0 ? (ux * lx + uy * ly + uz * lz) / square : 0;
     const dx = ux - along * lx;

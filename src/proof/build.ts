@@ -1,7 +1,7 @@
 import { RigproofError } from '../errors.ts';
 import { rotateVecInverse, rotateXyz } from '../math/quat.ts';
 import { distanceVec } from '../math/vec.ts';
-import { type Role, sidedRole } from '../pairing/roles.ts';
+import { PARENT_ROLE, type Role, sidedRole } from '../pairing/roles.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
@@ -58,6 +58,15 @@ export function checkFigure(figure: ProofFigure, which: 'target' | 'source'): vo
 /** The name of a joint as a person finds it in the rig. */
 export function jointName(figure: Shape, joint: number): string {
   return figure.skeleton.names[joint] || `#${joint}`;
+}
+
+/** The joint of the nearest role above that a figure has; null where it has none. */
+export function jointAbove(roles: Shape['roles'], role: Role): number | null {
+  for (let up = PARENT_ROLE[role]; up !== null; up = PARENT_ROLE[up]) {
+    const joint = roles[up];
+    if (joint !== undefined) return joint;
+  }
+  return null;
 }
 
 /** World positions of a mesh's vertices in the rest pose, vertexCount × 3. */

@@ -7,7 +7,7 @@ import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
 import { type Build, type LimbPoints, pointInPose, restVertices } from './build.ts';
 import type { BodyPoint, FootPoints } from './measure.ts';
 import { quantile } from './statistics.ts';
-import { jointPath, jointTurns, pathOf, pointAt, type Track } from './track.ts';
+import { jointPath, jointTurns, pathOf, pointAt, type Track, turnVec } from './track.ts';
 
 /** Where no joint, tip or vertex tells the length of a foot: ankle to ball, as a share of the leg (value from memory). */
 const BALL_AHEAD = 0.17;
@@ -74,6 +74,13 @@ export function measureFootPoints(track: Track, side: Side): FootPoints | null {
 
 /** The same, measured once a track. */
 export const footPointsOf = oncePerKey(measureFootPoints);
+
+/** Where a foot heads in each frame, unit vectors, frameCount × 3. They are shared: read them only. */
+export const headingsOf = oncePerKey((track: Track, foot: FootPoints): Float64Array => {
+  const headings = new Float64Array(track.frameCount * 3);
+  turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
+  return headings;
+});
 
 /** A leg without a foot joint stands on the end of its shin: what is around it turns and tilts with the shin. */
 function shinEnd(track: Track, end: BodyPoint): FootPoints {

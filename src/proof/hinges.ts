@@ -1,16 +1,14 @@
 import { rotateVec, rotateVecInverse, rotationBetween } from '../math/quat.ts';
-import { dotVec, normalizeVec, subVec } from '../math/vec.ts';
+import { copyVec, dotVec, normalizeVec, scaleVec, subVec } from '../math/vec.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
-import { directionBetween } from './angles.ts';
 import { type Bends, bendsOf } from './bends.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
-import { footPointsOf } from './foot-points.ts';
+import { footPointsOf, headingsOf } from './foot-points.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { HINGE_MIN_DEGREES } from './thresholds.ts';
-import { jointTurns, pathOf, pelvisAxesOf, type Track, turnVec } from './track.ts';
+import { jointTurns, pathOf, pelvisAxesOf, type Track } from './track.ts';
 
-const DEGREES = 180 / Math.PI;
 /** Cosine beyond which two bend directions are opposite: more than 110 degrees apart. */
 const OPPOSITE = -0.34;
 
@@ -27,6 +25,8 @@ function hinge(evidence: Evidence, id: 'hinge-knee' | 'hinge-elbow'): Measure {
   let faults = 0;
   let judged = 0;
   let found = false;
+  // Of one limb after the other.
+  const wrong = new Float64Array(target.frameCount);
   for (const side of SIDES) {
     const name = isKnee ? (`${side}Leg` as const) : (`${side}Arm` as const);
     const limb = target.limbs[name];
@@ -35,7 +35,7 @@ function hinge(evidence: Evidence, id: 'hinge-knee' | 'hinge-elbow'): Measure {
     found = true;
     const its = source && bendsOf(source, name);
     const againstOf = isKnee ? kneeAgainst : elbowAgainst;
-    const wrong = new Float64Array(target.frameCount);
+    wrong.fill(0);
     let beside = 0;
     let sourceAgainst = 0;
     if (source && its) {
@@ -45,7 +45,7 @@ function hinge(evidence: Evidence, id: 'hinge-knee' | 'hinge-elbow'): Measure {
       sourceAgainst = countSet(itsAgainst, sharedFrames);
     }
     faultsAlone(wrong, own, againstOf(target, side), beside);
-    judged += countBent(own.angles);
+    judged += countBent(own.degrees);
     const limbFaults = countSet(wrong, wrong.length);
     faults += limbFaults;
     details[side] = { faults: limbFaults, sourceAgainst };
@@ -59,13 +59,13 @@ function hinge(evidence: Evidence, id: 'hinge-knee' | 'hinge-elbow'): Measure {
   return measured(evidence, id, faults, places, { ...details, judgedFrames: judged });
 }
 
-function isBent(angle: number): boolean {
-  return angle * DEGREES > HINGE_MIN_DEGREES;
+function isBent(degrees: number): boolean {
+  return degrees > HINGE_MIN_DEGREES;
 }
 
-function countBent(angles: Float64Array): number {
+function countBent(degrees: Float64Array): number {
   let count = 0;
-  for (let f = 0; f < angles.length; f++) if (isBent(angles[f]!)) count++;
+  for (let f = 0; f < degrees.length; f++) if (isBent(degrees[f]!)) count++;
   return count;
 }
 
@@ -77,7 +77,7 @@ function countSet(values: ArrayLike<number>, frameCount: number): number {
 
 /** Degrees of the frames from `first` on in which a limb is bent against its sense. */
 function faultsAlone(wrong: Float64Array, own: Bends, against: Uint8Array, first: number): void {
-  for (let f = first; f < wrong.length; f++) if (against[f] === 1) wrong[f] = own.angles[f]! * DEGREES;
+  for (let f = first; f < wrong.length; f++) if (against[f] === 1) wrong[f] = own.degrees[f]!;
 }
 
 /**
@@ -94,24 +94,43 @@ function faultsBeside(
   isKnee: boolean,
   frameCount: number,
 ): void {
-  for (let f = 0; f < frameCount; f++) {
-    if (!isBent(own.angles[f]!)) continue;
-    const fault = isBent(its.angles[f]!)
-      ? (isKnee && against[f] === 1 && itsAgainst[f] === 0) || carriedCosine(its, own, f) < OPPOSITE
+  for (let f = 0, i = 0; f < frameCount; f++, i += 3) {
+    if (!isBent(own.degrees[f]!)) continue;
+    const fault = isBent(its.degrees[f]!)
+      ? (isKnee && against[f] === 1 && itsAgainst[f] === 0) ||
+        carriedCosine(its.lines, i, own.lines, i, its.directions, i, own.directions, i) < OPPOSITE
       : against[f] === 1;
-    if (fault) wrong[f] = own.angles[f]! * DEGREES;
+    if (fault) wrong[f] = own.degrees[f]!;
   }
 }
 
 const turn = new Float64Array(4);
 const carried = new Float64Array(3);
 
-/** Cosine between two bend directions after the first limb was swung onto the line of the second. */
-function carriedCosine(a: Bends, b: Bends, f: number): number {
-  rotationBetween(turn, 0, a.lines, f * 3, b.lines, f * 3);
-  rotateVec(carried, 0, turn, 0, a.directions, f * 3);
-  return dotVec(carried, 0, b.directions, f * 3);
+/**
+ * Cosine between a direction v, taken along as the line a is swung onto the line b, and a direction d; v is square to a, and d
+ * to b. Of Rodrigues' formula for the shortest rotation of a to b, that leaves v · d − (b · v)(a · d) / (|a||b| + a · b).
+ */
+function carriedCosine(
+  a: Float64Array,
+  i: number,
+  b: Float64Array,
+  j: number,
+  v: Float64Array,
+  k: number,
+  d: Float64Array,
+  l: number,
+): number {
+  const lengths = Math.sqrt(dotVec(a, i, a, i) * dotVec(b, j, b, j));
+  const sum = lengths + dotVec(a, i, b, j);
+  if (sum > NEARLY_OPPOSITE * lengths) return dotVec(v, k, d, l) - (dotVec(b, j, v, k) * dotVec(a, i, d, l)) / sum;
+  rotationBetween(turn, 0, a, i, b, j);
+  rotateVec(carried, 0, turn, 0, v, k);
+  return dotVec(carried, 0, d, l);
 }
+
+/** Below this share of their lengths (1.4 µrad) the sum of two lines that point apart drowns in rounding. */
+const NEARLY_OPPOSITE = 1e-12;
 
 const NONE = new Float64Array(0);
 
@@ -125,15 +144,10 @@ const kneeAgainst = oncePerKey((track: Track, side: Side): Uint8Array => {
   const bends = bendsOf(track, `${side}Leg`);
   const foot = footPointsOf(track, side);
   const axes = pelvisAxesOf(track);
-  let headings: Float64Array | null = null;
-  if (foot) {
-    headings = new Float64Array(track.frameCount * 3);
-    turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
-  }
   const limb = track.limbs[`${side}Leg`];
   if (bends && limb) {
-    const shins = directionBetween(pathOf(track, limb.middle), pathOf(track, limb.end));
-    judgeKnee(against, bends, shins, axes ?? NONE, headings ?? NONE);
+    const headings = foot ? headingsOf(track, foot) : NONE;
+    judgeKnee(against, bends, pathOf(track, limb.middle), pathOf(track, limb.end), axes ?? NONE, headings);
   }
   return against;
 });
@@ -143,47 +157,45 @@ const STRETCHED = 0.5;
 
 const down = new Float64Array(3);
 const ahead = new Float64Array(3);
+const shin = new Float64Array(3);
 
 /** @param axes, headings  empty where there are none */
 function judgeKnee(
   against: Uint8Array,
-  bends: Bends,
-  shins: Float64Array,
+  { degrees, directions, lines }: Bends,
+  knee: Float64Array,
+  ankle: Float64Array,
   axes: Float64Array,
   headings: Float64Array,
 ): void {
-  const { angles, directions, lines } = bends;
   for (let f = 0, i = 0, a = 0; f < against.length; f++, i += 3, a += 9) {
-    if (!isBent(angles[f]!)) continue;
+    if (!isBent(degrees[f]!)) continue;
     let sum = 0;
     let count = 0;
     if (axes.length > 0 && !Number.isNaN(axes[a]!)) {
-      for (let k = 0; k < 3; k++) {
-        down[k] = -axes[a + 3 + k]!;
-        ahead[k] = axes[a + 6 + k]!;
-      }
-      rotationBetween(turn, 0, down, 0, lines, i);
-      rotateVec(ahead, 0, turn, 0, ahead, 0);
-      sum += dotVec(ahead, 0, directions, i);
+      scaleVec(down, 0, axes, a + 3, -1);
+      sum += carriedCosine(down, 0, lines, i, axes, a + 6, directions, i);
       count++;
     }
-    // A foot stretched along its shin points nowhere. Else it tells the shin's front, which the shin takes along to the line.
-    if (headings.length > 0 && squareTo(headings, i, shins, i) > STRETCHED) {
-      rotationBetween(turn, 0, shins, i, lines, i);
-      rotateVec(ahead, 0, turn, 0, headings, i);
-      sum += dotVec(ahead, 0, directions, i);
-      count++;
+    if (headings.length > 0) {
+      copyVec(ahead, 0, headings, i);
+      subVec(shin, 0, ankle, i, knee, i);
+      // A foot stretched along its shin points nowhere. Else it tells the shin's front, which the shin takes along to the line.
+      if (squareTo(ahead, shin, 0) > STRETCHED) {
+        sum += carriedCosine(shin, 0, lines, i, ahead, 0, directions, i);
+        count++;
+      }
     }
     if (count > 0 && sum / count <= -0.25) against[f] = 1;
   }
 }
 
-/** Makes the vector at `v` square to a line and of length 1; returns the length that it had when it was square. */
-function squareTo(vec: Float64Array, v: number, line: Float64Array, i: number): number {
+/** Makes a vector square to the line at `i` and of length 1; returns the length that it had when it was square. */
+function squareTo(vec: Float64Array, line: Float64Array, i: number): number {
   const length2 = dotVec(line, i, line, i);
-  const along = length2 > 0 ? dotVec(vec, v, line, i) / length2 : 0;
-  for (let k = 0; k < 3; k++) vec[v + k]! -= along * line[i + k]!;
-  return normalizeVec(vec, v);
+  const along = length2 > 0 ? dotVec(vec, 0, line, i) / length2 : 0;
+  for (let k = 0; k < 3; k++) vec[k]! -= along * line[i + k]!;
+  return normalizeVec(vec, 0);
 }
 
 /**
@@ -212,12 +224,16 @@ const elbowAgainst = oncePerKey((track: Track, side: Side): Uint8Array => {
 
 const expected = new Float64Array(3);
 
-function judgeElbow(against: Uint8Array, bends: Bends, shoulder: Float64Array, flexed: Float64Array): void {
-  const { angles, directions, lines } = bends;
+function judgeElbow(
+  against: Uint8Array,
+  { degrees, directions, lines }: Bends,
+  shoulder: Float64Array,
+  flexed: Float64Array,
+): void {
   for (let f = 0, i = 0; f < against.length; f++, i += 3) {
-    if (!isBent(angles[f]!)) continue;
+    if (!isBent(degrees[f]!)) continue;
     rotateVec(expected, 0, shoulder, f * 4, flexed, 0);
-    if (squareTo(expected, 0, lines, i) < 0.2) continue;
+    if (squareTo(expected, lines, i) < 0.2) continue;
     // The elbow stands out on the side from which the forearm comes.
     if (dotVec(expected, 0, directions, i) >= 0.5) against[f] = 1;
   }

@@ -2,8 +2,8 @@ import { LOADED_DORSIFLEXION, RANGES_OF_MOTION, type RangeOfMotion } from '../sk
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { bendsOf } from './bends.ts';
-import { footPointsOf } from './foot-points.ts';
-import { jointTurns, pathOf, pelvisAxesOf, type Track, turnVec } from './track.ts';
+import { footPointsOf, headingsOf } from './foot-points.ts';
+import { pathOf, pelvisAxesOf, type Track } from './track.ts';
 
 export interface JointRange extends RangeOfMotion {
   joint: 'knee' | 'elbow' | 'hip' | 'ankle';
@@ -55,24 +55,44 @@ export const jointAngles = oncePerKey((track: Track, name: `${Side} ${JointRange
   return curve.degrees.map((angle, f) => (inPlane[f]! >= SHOWN_IN_PLANE ? angle : Number.NaN));
 });
 
-/**
- * How far a segment is outside of a range, degrees. Out of the plane of the angle it is nearer to its range than the angle
- * says, and square to the plane it is in no range and out of none: what counts is the way over the sphere from its direction
- * to the nearest one within the range, by Napier's rule for the right spherical triangle of the two,
- * sin(way) = sin(angle outside) · share in the plane. From 90 degrees on the nearest is the pole of the plane.
- */
-export function degreesOutside({ degrees, inPlane }: JointCurve, { min, max }: JointRange, f: number): number {
-  const angle = degrees[f]!;
-  const outside = angle > max ? angle - max : angle < min ? min - angle : 0;
-  if (inPlane === null || outside === 0) return outside;
-  return Math.asin(Math.sin(Math.min(outside, 90) / DEGREES) * inPlane[f]!) * DEGREES;
+/** The lowest and the highest of the angles that are shown; an empty range where none is. */
+export function extremesShown(degrees: Float64Array, inPlane: Float64Array | null): [low: number, high: number] {
+  let low = Number.POSITIVE_INFINITY;
+  let high = Number.NEGATIVE_INFINITY;
+  for (let f = 0; f < degrees.length; f++) {
+    if (inPlane !== null && !(inPlane[f]! >= SHOWN_IN_PLANE)) continue;
+    if (degrees[f]! < low) low = degrees[f]!;
+    if (degrees[f]! > high) high = degrees[f]!;
+  }
+  return [low, high];
 }
 
-const hinge = (degrees: Float64Array | null): JointCurve | null => degrees && { degrees, inPlane: null };
+/**
+ * How far a segment is outside of a range in each frame, degrees. Out of the plane of the angle it is nearer to its range than
+ * the angle says, and square to the plane it is in no range and out of none: what counts is the way over the sphere from its
+ * direction to the nearest one within the range, by Napier's rule for the right spherical triangle of the two,
+ * sin(way) = sin(angle outside) · share in the plane. From 90 degrees on the nearest is the pole of the plane.
+ */
+export function degreesOutside(
+  outside: Float64Array,
+  degrees: Float64Array,
+  inPlane: Float64Array | null,
+  min: number,
+  max: number,
+): void {
+  for (let f = 0; f < outside.length; f++) {
+    const angle = degrees[f]!;
+    const over = angle > max ? angle - max : angle < min ? min - angle : 0;
+    outside[f] =
+      inPlane === null || over === 0 ? over : Math.asin(Math.sin(Math.min(over, 90) / DEGREES) * inPlane[f]!) * DEGREES;
+  }
+}
+
+const hinge = (degrees: Float64Array | undefined): JointCurve | null => (degrees ? { degrees, inPlane: null } : null);
 
 const CURVES: Record<JointRange['joint'], (track: Track, side: Side) => JointCurve | null> = {
-  knee: oncePerKey((track: Track, side: Side) => hinge(flexions(track, `${side}Leg`))),
-  elbow: oncePerKey((track: Track, side: Side) => hinge(flexions(track, `${side}Arm`))),
+  knee: oncePerKey((track: Track, side: Side) => hinge(bendsOf(track, `${side}Leg`)?.degrees)),
+  elbow: oncePerKey((track: Track, side: Side) => hinge(bendsOf(track, `${side}Arm`)?.degrees)),
   hip: oncePerKey((track: Track, side: Side): JointCurve | null => {
     const limb = track.limbs[`${side}Leg`];
     if (!limb) return null;
@@ -87,23 +107,10 @@ const CURVES: Record<JointRange['joint'], (track: Track, side: Side) => JointCur
     const foot = footPointsOf(track, side);
     if (!limb || !foot) return null;
     const angles = new Float64Array(track.frameCount);
-    const headings = new Float64Array(track.frameCount * 3);
-    turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
-    ankleAngles(angles, headings, pathOf(track, limb.middle), pathOf(track, limb.end));
+    ankleAngles(angles, headingsOf(track, foot), pathOf(track, limb.middle), pathOf(track, limb.end));
     return hinge(angles);
   }),
 };
-
-function flexions(track: Track, limb: 'leftLeg' | 'rightLeg' | 'leftArm' | 'rightArm'): Float64Array | null {
-  const bends = bendsOf(track, limb);
-  return bends && toDegrees(bends.angles);
-}
-
-function toDegrees(radians: Float64Array): Float64Array {
-  const degrees = new Float64Array(radians.length);
-  for (let f = 0; f < degrees.length; f++) degrees[f] = radians[f]! * DEGREES;
-  return degrees;
-}
 
 /** A whole turn is cut where it is equally far from both ends of the range, so that neither seems near from the other's side. */
 const HIP_LOWEST = (RANGES_OF_MOTION.hipFlexion.min + RANGES_OF_MOTION.hipFlexion.max) / 2 - 180;

@@ -82,8 +82,9 @@ export function rotationsOf(paths: JointPaths, joint: number): Float64Array {
     interpolateRotations(rotations, rotationsOf(between.own, joint), between.before, between.shares);
   } else {
     const parent = skeleton.parents[joint]!;
-    readRotations(rotations, clip.rotations, (first * clip.jointCount + joint) * 4, clip.jointCount * 4);
-    if (parent >= 0) turnWith(rotations, rotationsOf(paths, parent));
+    const start = (first * clip.jointCount + joint) * 4;
+    if (parent < 0) readRotations(rotations, clip.rotations, start, clip.jointCount * 4);
+    else readTurned(rotations, clip.rotations, start, clip.jointCount * 4, rotationsOf(paths, parent));
   }
   paths.rotations[joint] = rotations;
   return rotations;
@@ -100,30 +101,47 @@ export function positionsOf(paths: JointPaths, joint: number): Float64Array {
   } else {
     const parent = skeleton.parents[joint]!;
     const moving = clip.translationJoints.indexOf(joint);
-    if (moving < 0) repeat(positions, skeleton.restTranslations, joint * 3);
-    else {
+    if (moving >= 0) {
       const stride = clip.translationJoints.length * 3;
       readTranslations(positions, clip.translations, first * stride + moving * 3, stride);
-    }
-    if (parent >= 0) carry(positions, rotationsOf(paths, parent), positionsOf(paths, parent));
+      if (parent >= 0) carry(positions, rotationsOf(paths, parent), positionsOf(paths, parent));
+    } else if (parent < 0) repeat(positions, skeleton.restTranslations, joint * 3);
+    else
+      carryPoint(
+        positions,
+        rotationsOf(paths, parent),
+        positionsOf(paths, parent),
+        skeleton.restTranslations,
+        joint * 3,
+      );
   }
   paths.positions[joint] = positions;
   return positions;
 }
 
 /** A clip's numbers are Float32, whose quaternions are unit to 1e-7 only: down a chain of ten that would add up. */
+export function readRotation(out: Float64Array, o: number, from: Float32Array, at: number): void {
+  const x = from[at]!;
+  const y = from[at + 1]!;
+  const z = from[at + 2]!;
+  const w = from[at + 3]!;
+  const square = x * x + y * y + z * z + w * w;
+  const k = square > 0 ? 1 / Math.sqrt(square) : 0;
+  out[o] = x * k;
+  out[o + 1] = y * k;
+  out[o + 2] = z * k;
+  out[o + 3] = square > 0 ? w * k : 1;
+}
+
 function readRotations(out: Float64Array, from: Float32Array, start: number, stride: number): void {
+  for (let o = 0, at = start; o < out.length; o += 4, at += stride) readRotation(out, o, from, at);
+}
+
+/** out = parent · local, moment by moment. */
+function readTurned(out: Float64Array, from: Float32Array, start: number, stride: number, parent: Float64Array): void {
   for (let o = 0, at = start; o < out.length; o += 4, at += stride) {
-    const x = from[at]!;
-    const y = from[at + 1]!;
-    const z = from[at + 2]!;
-    const w = from[at + 3]!;
-    const square = x * x + y * y + z * z + w * w;
-    const k = square > 0 ? 1 / Math.sqrt(square) : 0;
-    out[o] = x * k;
-    out[o + 1] = y * k;
-    out[o + 2] = z * k;
-    out[o + 3] = square > 0 ? w * k : 1;
+    readRotation(out, o, from, at);
+    mulQuat(out, o, parent, o, out, o);
   }
 }
 
@@ -143,14 +161,20 @@ function repeat(out: Float64Array, from: Float64Array, at: number): void {
   }
 }
 
-/** out = parent · out, moment by moment. */
-function turnWith(out: Float64Array, parent: Float64Array): void {
-  for (let i = 0; i < out.length; i += 4) mulQuat(out, i, parent, i, out, i);
-}
-
 /** out = parent's position + its rotation · out, moment by moment. */
 function carry(out: Float64Array, rotations: Float64Array, positions: Float64Array): void {
   for (let q = 0, p = 0; p < out.length; q += 4, p += 3) rotateAddVec(out, p, rotations, q, out, p, positions, p);
+}
+
+/** out = where a point at `offset` of a joint is, moment by moment. */
+export function carryPoint(
+  out: Float64Array,
+  rotations: Float64Array,
+  positions: Float64Array,
+  offset: Float64Array,
+  at: number,
+): void {
+  for (let q = 0, p = 0; p < out.length; q += 4, p += 3) rotateAddVec(out, p, rotations, q, offset, at, positions, p);
 }
 
 function interpolateRotations(out: Float64Array, own: Float64Array, before: Int32Array, shares: Float64Array): void {

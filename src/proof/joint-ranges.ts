@@ -1,14 +1,7 @@
 import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
-import {
-  degreesOutside,
-  JOINT_RANGES,
-  type JointCurve,
-  type JointRange,
-  jointAngles,
-  jointCurve,
-} from './joint-angles.ts';
+import { degreesOutside, extremesShown, JOINT_RANGES, type JointRange, jointCurve } from './joint-angles.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import type { Track } from './track.ts';
@@ -20,6 +13,8 @@ export function measureRanges(evidence: Evidence): Measure {
   const details: { [key: string]: Json } = {};
   let worst = 0;
   let taken = 0;
+  // Of one joint after the other.
+  const excess = new Float64Array(target.frameCount);
   for (const range of JOINT_RANGES)
     for (const side of SIDES) {
       const name = range.joint === 'elbow' ? (`${side}Arm` as const) : (`${side}Leg` as const);
@@ -27,10 +22,10 @@ export function measureRanges(evidence: Evidence): Measure {
       const curve = jointCurve(target, range.joint, side);
       if (!curve || !limb) continue;
       taken++;
-      const its = source && outsideOf(source, range)[side];
-      const excess = new Float64Array(target.frameCount);
-      const others = excesses(excess, curve, its ?? NONE, range);
-      const [low, high] = extremes(jointAngles(target, `${side} ${range.joint}`)!);
+      const { degrees, inPlane } = curve;
+      degreesOutside(excess, degrees, inPlane, range.min, range.max);
+      const others = takeOther(excess, degrees, (source && outsideOf(source, range)[side]) ?? NONE);
+      const [low, high] = extremesShown(degrees, inPlane);
       worst = Math.max(worst, largest(excess));
       if (high >= low)
         details[`${side} ${range.joint}`] = {
@@ -47,7 +42,7 @@ export function measureRanges(evidence: Evidence): Measure {
       for (const place of placesAbove(target, role, joint, excess, MEASURE_RULES['range-of-motion'].threshold))
         places.push({
           ...place,
-          note: `${range.joint}, ${range.positive} ${curve.degrees[place.worstFrame]!.toFixed(0)}°`,
+          note: `${range.joint}, ${range.positive} ${degrees[place.worstFrame]!.toFixed(0)}°`,
         });
     }
   if (taken === 0 || target.frameCount === 0)
@@ -62,37 +57,27 @@ const outsideOf = oncePerKey((source: Track, range: JointRange) => {
   const ofSide = (side: 'left' | 'right'): Float64Array | null => {
     const curve = jointCurve(source, range.joint, side);
     if (!curve) return null;
-    const excess = new Float64Array(curve.degrees.length);
-    excesses(excess, curve, NONE, range);
+    const { degrees, inPlane } = curve;
+    const excess = new Float64Array(degrees.length);
+    degreesOutside(excess, degrees, inPlane, range.min, range.max);
+    takeOther(excess, degrees, NONE);
     return excess;
   };
   return { left: ofSide('left'), right: ofSide('right') };
 });
 
 /**
- * Degrees outside of a range, less what another figure is outside in the same frame. Returns the most that the other figure is
- * outside in frames in which this one can be told.
+ * Takes from the degrees that a figure is outside of a range those that another is outside in the same frame. Returns the most
+ * that the other figure is outside in frames in which this one can be told.
  */
-function excesses(excess: Float64Array, curve: JointCurve, other: Float64Array, range: JointRange): number {
+function takeOther(excess: Float64Array, degrees: Float64Array, other: Float64Array): number {
   let others = 0;
   for (let f = 0; f < excess.length; f++) {
-    const outside = degreesOutside(curve, range, f);
     const its = f < other.length ? other[f]! : 0;
-    if (its > others && !Number.isNaN(curve.degrees[f]!)) others = its;
-    excess[f] = outside > its ? outside - its : 0;
+    if (its > others && !Number.isNaN(degrees[f]!)) others = its;
+    excess[f] = excess[f]! > its ? excess[f]! - its : 0;
   }
   return others;
-}
-
-/** The lowest and the highest of values that may be NaN; an empty range where all are. */
-function extremes(values: Float64Array): [number, number] {
-  let low = Number.POSITIVE_INFINITY;
-  let high = Number.NEGATIVE_INFINITY;
-  for (let f = 0; f < values.length; f++) {
-    if (values[f]! < low) low = values[f]!;
-    if (values[f]! > high) high = values[f]!;
-  }
-  return [low, high];
 }
 
 function largest(values: Float64Array): number {

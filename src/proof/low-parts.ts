@@ -26,6 +26,8 @@ export interface LowPart {
   joint: number;
   /** Of each mesh the vertices of the part, and the vertex of the mesh that each of them is. */
   skins: PartSkin[];
+  /** The farthest that a vertex is bound from the joint, metres; 0 without skin. */
+  reach: number;
   /** Joints and tips of the part, which stand for it where it has no skin. */
   points: BodyPoint[];
 }
@@ -147,7 +149,9 @@ function partOf(
     });
   }
   // A mesh of its own beside the skin is held or worn there; where there is no other, it is the part.
-  return { role, joint, skins: skins.length > 0 ? skins : props, points };
+  const all = skins.length > 0 ? skins : props;
+  const reach = Math.max(0, ...all.map(({ probe }) => reachOf(build, probe.mesh, joint)));
+  return { role, joint, skins: all, reach, points };
 }
 
 /** Whether some joints move a vertex more than all others together. */
@@ -186,47 +190,57 @@ export const lowestOf = oncePerKey((track: Track, name: LowPartName): Lowest | n
 
 function lowestOnPoints(track: Track, { points }: LowPart): Lowest {
   const heights = new Float64Array(track.frameCount).fill(Number.POSITIVE_INFINITY);
-  for (const point of points) {
-    const path = pathOf(track, point);
-    for (let f = 0; f < heights.length; f++) heights[f] = Math.min(heights[f]!, path[f * 3 + 1]!);
-  }
+  for (const point of points) lowerTo(heights, pathOf(track, point));
   return { heights, far: new Uint8Array(track.frameCount), vertices: null, meshes: null };
 }
 
-function lowestOnSkin(track: Track, { skins, joint }: LowPart): Lowest {
-  const { frameCount, build } = track;
-  const { skeleton, clip } = track.figure;
+/** Takes the height of a path where it is below the heights so far. */
+function lowerTo(heights: Float64Array, path: Float64Array): void {
+  for (let f = 0; f < heights.length; f++) heights[f] = Math.min(heights[f]!, path[f * 3 + 1]!);
+}
+
+function lowestOnSkin(track: Track, { skins, joint, reach }: LowPart): Lowest {
+  const { frameCount } = track;
   const heights = new Float64Array(frameCount);
-  const far = new Uint8Array(frameCount);
+  const far = new Uint8Array(frameCount).fill(1);
+  const isFar = FAR * track.legLength;
+  const near = lowerBounds(heights, jointPath(track, joint), SLACK * reach, isFar);
   const vertices = new Uint32Array(frameCount);
   const meshes = new Uint16Array(frameCount);
-  const path = jointPath(track, joint);
-  const partial = createPartialPose(
-    skeleton,
-    clip,
-    skins.flatMap(({ probe }) => [...probe.joints]),
-  );
-  const reach = SLACK * Math.max(...skins.map(({ probe }) => reachOf(build, probe.mesh, joint)));
-  const isFar = FAR * track.legLength;
+  if (near === 0) return { heights, far, vertices, meshes };
+  const { skeleton, clip } = track.figure;
+  const asked = skins.flatMap(({ probe }) => [...probe.joints]);
+  const partial = createPartialPose(skeleton, clip, asked);
   for (let f = 0; f < frameCount; f++) {
-    heights[f] = path[f * 3 + 1]! - reach;
-    far[f] = 1;
     if (heights[f]! > isFar) continue;
     const pose = readPartialPose(partial, f);
-    heights[f] = Number.POSITIVE_INFINITY;
-    for (const { probe } of skins) heights[f] = Math.min(heights[f]!, boundBelow(probe, pose));
-    if (heights[f]! > isFar) continue;
+    let height = Number.POSITIVE_INFINITY;
+    for (const { probe } of skins) height = Math.min(height, boundBelow(probe, pose));
+    heights[f] = height;
+    if (height > isFar) continue;
     far[f] = 0;
-    heights[f] = Number.POSITIVE_INFINITY;
-    skins.forEach(({ probe, vertexOf }, m) => {
-      const height = lowestVertex(probe, pose);
-      if (height >= heights[f]!) return;
-      heights[f] = height;
+    height = Number.POSITIVE_INFINITY;
+    for (let m = 0; m < skins.length; m++) {
+      const { probe, vertexOf } = skins[m]!;
+      const lowest = lowestVertex(probe, pose);
+      if (lowest >= height) continue;
+      height = lowest;
       vertices[f] = vertexOf[probe.lowest]!;
       meshes[f] = m;
-    });
+    }
+    heights[f] = height;
   }
   return { heights, far, vertices, meshes };
+}
+
+/** Heights of a path less a reach; returns how many are not above a limit. */
+function lowerBounds(heights: Float64Array, path: Float64Array, reach: number, limit: number): number {
+  let count = 0;
+  for (let f = 0; f < heights.length; f++) {
+    heights[f] = path[f * 3 + 1]! - reach;
+    if (!(heights[f]! > limit)) count++;
+  }
+  return count;
 }
 
 /** The farthest that a vertex is bound from a joint, metres. */

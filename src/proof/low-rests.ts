@@ -32,21 +32,42 @@ function depths(evidence: Evidence): Measure {
   const places: Where[] = [];
   const parts: Record<string, number> = {};
   let worst = 0;
+  // Of one part after the other.
+  const depth = new Float64Array(target.frameCount);
   for (const name of LOW_PARTS) {
     const lowest = lowestOf(target, name);
     if (!lowest) continue;
-    const own = source && lowestOf(source, name);
-    const depth = new Float64Array(target.frameCount);
-    for (let f = 0; f < depth.length; f++) {
-      // What the source itself has in the floor is no fault of the rig.
-      const its = own && f < sharedFrames ? Math.max(0, -own.heights[f]! / source.legLength) : 0;
-      depth[f] = Math.max(0, -lowest.heights[f]! / target.legLength - its);
-    }
-    parts[name] = depth.reduce((most, d) => Math.max(most, d), 0);
-    worst = Math.max(worst, parts[name]!);
+    // What the source itself has in the floor is no fault of the rig.
+    const its = source && lowestOf(source, name)?.heights.subarray(0, sharedFrames);
+    const deepest = depthsOf(depth, lowest.heights, target.legLength, its ?? NONE, source?.legLength ?? 1);
+    parts[name] = deepest;
+    worst = Math.max(worst, deepest);
     places.push(...placesOf(target, name, depth, MEASURE_RULES['body-penetration'].threshold));
   }
   return measured(evidence, 'body-penetration', worst, places, { worstMetres: worst * target.legLength, parts });
+}
+
+const NONE = new Float64Array(0);
+
+/** Depths below the floor as shares of the leg, less those of another in the same frame; returns the largest. */
+function depthsOf(
+  out: Float64Array,
+  heights: Float64Array,
+  legLength: number,
+  others: Float64Array,
+  theirLegLength: number,
+): number {
+  let worst = 0;
+  for (let f = 0; f < out.length; f++) {
+    let depth = 0;
+    if (heights[f]! < 0) {
+      const its = f < others.length ? Math.max(0, -others[f]! / theirLegLength) : 0;
+      depth = Math.max(0, -heights[f]! / legLength - its);
+    }
+    out[f] = depth;
+    if (depth > worst) worst = depth;
+  }
+  return worst;
 }
 
 function gaps(evidence: Evidence): Measure {

@@ -2,7 +2,7 @@ import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, gatherEvidence } from './evidence.ts';
 import { measureHinges } from './hinges.ts';
 import { measureRanges } from './joint-ranges.ts';
-import { measureRig } from './lengths.ts';
+import { measureLengths } from './lengths.ts';
 import { measureLimbTargets, measureSelfContact } from './limb-ends.ts';
 import { measureLowParts } from './low-rests.ts';
 import type { FigureFacts, Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
@@ -11,6 +11,7 @@ import { measureFeet } from './plants.ts';
 import { measureOrientations, measurePose } from './posture.ts';
 import { measureSkin } from './skin.ts';
 import { measureSmoothness } from './smoothness.ts';
+import { stillJoints } from './still-joints.ts';
 import { MEASURE_IDS } from './thresholds.ts';
 import type { Track } from './track.ts';
 import { unreachedOnTarget } from './unreached.ts';
@@ -49,7 +50,8 @@ export function proofOf(evidence: Evidence): Proof {
     ...measurePose(evidence),
     ...measureOrientations(evidence),
     ...measureSmoothness(evidence),
-    ...measureRig(evidence),
+    ...measureLengths(evidence),
+    stillJoints(evidence),
     ...measureSkin(evidence),
   ];
   all.sort((a, b) => MEASURE_IDS.indexOf(a.id) - MEASURE_IDS.indexOf(b.id));

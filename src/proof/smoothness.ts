@@ -2,6 +2,7 @@ import { distanceVec } from '../math/vec.ts';
 import { PARENT_ROLE, ROLES, type Role, sidedRole } from '../pairing/roles.ts';
 import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
+import { jointAbove } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { broadHips, plantRemedy } from './plant-remedy.ts';
@@ -34,20 +35,11 @@ const SHARED_BENDS: readonly (readonly Role[])[] = [
   ]),
 ];
 
-/** Nearest role above that the figure has. */
-function parentJoint(track: Track, role: Role): number | null {
-  for (let up = PARENT_ROLE[role]; up !== null; up = PARENT_ROLE[up]) {
-    const joint = track.figure.roles[up];
-    if (joint !== undefined) return joint;
-  }
-  return null;
-}
-
 /** Jumps of a joint's rotation against the joint above, in degrees; see `turnJumpsOf`. */
 function rotationJumps(track: Track, role: Role): Float64Array | null {
   const joint = track.figure.roles[role];
   if (joint === undefined) return null;
-  const parent = parentJoint(track, role);
+  const parent = jointAbove(track.figure.roles, role);
   return turnJumpsOf(jointTurns(track, joint), parent === null ? null : jointTurns(track, parent));
 }
 

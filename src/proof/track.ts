@@ -1,7 +1,7 @@
-import { rotateAddVec, rotateVec, rotateVecInverse } from '../math/quat.ts';
+import { rotateVec, rotateVecInverse } from '../math/quat.ts';
 import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { type Build, createBuild } from './build.ts';
-import { createJointPaths, type JointPaths, positionsOf, rotationsOf } from './joint-paths.ts';
+import { carryPoint, createJointPaths, type JointPaths, positionsOf, rotationsOf } from './joint-paths.ts';
 import type { BodyPoint, ProofFigure } from './measure.ts';
 
 /** A figure in motion, moment by moment of the target's time line. */
@@ -26,10 +26,15 @@ export function buildTrack(
   build: Build = createBuild(figure),
 ): Track {
   const { skeleton, clip } = figure;
+  const { rest, standing, legLength, limbs } = build;
+  // Spelled out: the hidden class of a spread dies with the last of its objects, and all code that was compiled for it.
   return {
-    ...build,
     figure,
     build,
+    rest,
+    standing,
+    legLength,
+    limbs,
     frameCount,
     frameDuration: clip.frameDuration * step,
     paths: createJointPaths(skeleton, clip, frameCount, firstFrame, step),
@@ -61,13 +66,9 @@ export function pathOf(track: Track, point: BodyPoint): Float64Array {
 
 const offsetPath = oncePerKey((track: Track, { joint, offset }: BodyPoint): Float64Array => {
   const path = new Float64Array(track.frameCount * 3);
-  follow(path, jointTurns(track, joint), jointPath(track, joint), Float64Array.from(offset));
+  carryPoint(path, jointTurns(track, joint), jointPath(track, joint), Float64Array.from(offset), 0);
   return path;
 });
-
-function follow(path: Float64Array, rotations: Float64Array, positions: Float64Array, offset: Float64Array): void {
-  for (let q = 0, p = 0; p < path.length; q += 4, p += 3) rotateAddVec(path, p, rotations, q, offset, 0, positions, p);
-}
 
 /**
  * Pelvis axes in each frame, frameCount × 9: x to the left (right hip to left hip), y up, z ahead. Up is what stood upright in
