@@ -149,10 +149,18 @@ function stillRuns(
   for (let p = 0; p < 4; p++) {
     const point = points[p]!;
     const speed = speeds[p]!;
-    let [x, y, z, first] = [0, 0, 0, -1];
+    let x = 0;
+    let y = 0;
+    let z = 0;
+    let first = -1;
     for (let f = 0; f <= speed.length; f++) {
       if (f < speed.length && speed[f]! < still) {
-        if (first < 0) [x, y, z, first] = [0, 0, 0, f];
+        if (first < 0) {
+          x = 0;
+          y = 0;
+          z = 0;
+          first = f;
+        }
         x += point[f * 3]!;
         y += point[f * 3 + 1]!;
         z += point[f * 3 + 2]!;

@@ -111,18 +111,17 @@ export function clampPitch(
 ): void {
   const frameCount = feet.length / 4;
   const resting = restingPoints(rests, frameCount);
-  const turns = new Float64Array(frameCount * 3);
+  let turns: Float64Array | null = null;
   const attitude = { x: 0, z: 1, pitch: 0 };
-  let any = false;
   for (let f = 0; f < frameCount; f++) {
     if (resting[f] !== HEEL && resting[f] !== BALL) continue;
     attitudeOf(attitude, feet, f, level.undo);
     if (attitude.pitch < 0 === (resting[f] === BALL)) continue;
+    turns ??= new Float64Array(frameCount * 3);
     turns[f * 3] = attitude.z * attitude.pitch;
     turns[f * 3 + 2] = -attitude.x * attitude.pitch;
-    any = true;
   }
-  if (!any) return;
+  if (!turns) return;
   fadeOutside(turns, stands, frameCount, timing.ramp, timing.edge);
   applyTurns(feet, turns);
 }
@@ -141,9 +140,8 @@ function restingPoints(rests: readonly Rest[], frameCount: number): Uint8Array {
 
 /**
  * Toes: level while the ball rests, so that the foot rolls over it; elsewhere as the performer has them.
- * @param toes   the plain retarget's world rotations, frames × 4
- * @param turns  by which the foot was turned, frames × 3
- * @returns world rotations, frames × 4
+ * @param toes   the plain retarget's world rotations, frames × 4, overwritten
+ * @param turns  by which the foot was turned, frames × 3, overwritten
  */
 export function levelToes(
   toes: Float64Array,
@@ -152,21 +150,21 @@ export function levelToes(
   rests: readonly Rest[],
   level: LevelFoot,
   timing: Timing,
-): Float64Array {
-  const frameCount = toes.length / 4;
-  const turned = toes.slice();
-  applyTurns(turned, turns);
-  const own = new Float64Array(frameCount * 3);
+): void {
+  applyTurns(toes, turns);
+  const own = turns;
+  const attitude = { x: 0, z: 1, pitch: 0 };
   const spans = rests.filter((rest) => rest.point === 'ball').map((rest) => rest.span);
   for (const span of spans) {
     for (let f = span.first; f <= span.last; f++) {
-      const heading = meanHeading(feet, level.undo, { first: f, last: f });
-      turnToLevel(own, f, turned, level.toesPosture!, heading);
+      attitudeOf(attitude, feet, f, level.undo);
+      // With no sign of zero, which would tell −180 from 180 degrees.
+      const heading = Math.atan2(attitude.x + 0, attitude.z + 0);
+      turnToLevel(own, f, toes, level.toesPosture!, heading);
     }
   }
-  fadeOutside(own, spans, frameCount, timing.ramp, timing.edge);
-  applyTurns(turned, own);
-  return turned;
+  fadeOutside(own, spans, toes.length / 4, timing.ramp, timing.edge);
+  applyTurns(toes, own);
 }
 
 /** Toes that are no toes keep their place on the foot. Returns world rotations, frames × 4. */
@@ -210,7 +208,8 @@ export function clearToes(
     const under = floors[f]! - ankleHeights[f]! - joint[1]!;
     attitudeOf(attitude, toes, f, undo);
     const along = tip[0]! * attitude.x + tip[2]! * attitude.z;
-    const length = Math.hypot(along, tip[1]!);
+    // In place of Math.hypot, which boxes its numbers: 100 bytes a foot and frame, a fifth of all garbage of plants.
+    const length = Math.sqrt(along * along + tip[1]! * tip[1]!);
     if (length < 1e-9) continue;
     const isPointed = pointed !== null && pointed[f] === 1;
     const back = isPointed && along < 0;

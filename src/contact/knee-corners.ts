@@ -72,14 +72,14 @@ function markCorners(
     const added = addedBend(terms, term, length, shifts, f * 3);
     run++;
     const isQuick = run > 2 && held > 0.5 && Math.abs(added - 2 * before + first) > most;
-    if (isQuick && trustIn(legs, l, f, usual, frameDuration) > 0.5) isCorner[f] = 1;
+    if (isQuick && trustAt(legs, l, f, usual, frameDuration) > 0.5) isCorner[f] = 1;
     first = before;
     before = added;
   }
 }
 
-/** How far the change of pace at a frame is meant, 0 to 1: see FAULT. The foot is held there and in the two frames before. */
-function trustIn(
+/** How far the change of pace at a frame is meant. The foot is held there and in the two frames before. */
+function trustAt(
   { terms, lengths }: LegTerms,
   l: number,
   f: number,
@@ -93,7 +93,11 @@ function trustIn(
     addedBend(terms, term, length, usual, f * 3) -
     2 * addedBend(terms, term - stride, length, usual, f * 3 - 3) +
     addedBend(terms, term - 2 * stride, length, usual, f * 3 - 6);
-  // Half of the knee's angle shows in the bend.
+  return trustOf(corner, length, frameDuration);
+}
+
+/** How far a change of pace is meant, 0 to 1: see FAULT. Half of the knee's angle shows in the bend. */
+function trustOf(corner: number, length: number, frameDuration: number): number {
   const fault = (FAULT / 2) * frameDuration ** 2 * length;
   return (1 + (corner / fault) ** 2) ** -2;
 }
@@ -137,12 +141,19 @@ export function kneeCorners(
   frameDuration: number,
 ): KneeCorners {
   const { terms, lengths } = legs;
+  const length = lengths[l]!;
   const stride = lengths.length * LEG_TERMS;
   const count = usual.length / 3;
   const weights = new Float64Array(count);
-  for (let f = 2, term = 2 * stride + l * LEG_TERMS + HELD; f < count; f++, term += stride) {
-    const held = Math.min(terms[term]!, terms[term - stride]!, terms[term - 2 * stride]!);
-    if (held > 0) weights[f] = weight * trustIn(legs, l, f, usual, frameDuration) * held;
+  let before = 0;
+  let first = 0;
+  for (let f = 0, term = l * LEG_TERMS; f < count; f++, term += stride) {
+    const added = addedBend(terms, term, length, usual, f * 3);
+    const end = term + HELD;
+    const held = f < 2 ? 0 : Math.min(terms[end]!, terms[end - stride]!, terms[end - 2 * stride]!);
+    if (held > 0) weights[f] = weight * trustOf(added - 2 * before + first, length, frameDuration) * held;
+    first = before;
+    before = added;
   }
   return { weights, lines: new Float64Array(count * 4) };
 }

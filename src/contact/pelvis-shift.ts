@@ -8,7 +8,7 @@
 import { addPulls, addTies, cornerSpans, drawLines, kneeCorners } from './knee-corners.ts';
 import { BENT_WEIGHT, packLegs } from './leg-terms.ts';
 import type { ReachLeg } from './reach-leg.ts';
-import { widenLimits } from './shift-limits.ts';
+import { limitShifts, widenLimits } from './shift-limits.ts';
 import {
   BARRIER,
   BARRIER_FIRST,
@@ -39,8 +39,6 @@ const AROUND = 0.4;
 const PIN = 100 * BARRIER;
 /** Whoever kneels or sits may be moved so many times as far: thighs and seats differ more than legs. */
 const LOW_LARGEST = 4;
-/** A shift whose square is below this share of its limit's is not at it, however it is rounded. */
-const NEARLY = 0.99;
 
 /**
  * @param largest  longest shift, metres
@@ -77,13 +75,7 @@ export function shiftPelvis(
   const limits = new Float64Array(frameCount);
   for (let f = 0; f < frameCount; f++) limits[f] = largest * (1 + (LOW_LARGEST - 1) * lowness[f]!);
   if (more > 0) widenLimits(limits, more, legs, frameDuration, out);
-  for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
-    const most = limits[f]!;
-    const square = out[at]! * out[at]! + out[at + 1]! * out[at + 1]! + out[at + 2]! * out[at + 2]!;
-    if (square < NEARLY * most * most) continue;
-    const length = Math.hypot(out[at]!, out[at + 1]!, out[at + 2]!);
-    if (length > most) for (let k = 0; k < 3; k++) out[at + k]! *= most / length;
-  }
+  limitShifts(out, limits);
   return limits;
 }
 

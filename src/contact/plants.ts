@@ -251,8 +251,10 @@ function turnStance(
     keepAnkleRange(plan, clip, leg, level, stance.feet, toes);
     const turns = levelFlats(stance.feet, flats, level, timing);
     clampPitch(stance.feet, rests, spans, level, timing);
-    if (toes) stance.toes = levelToes(toes, turns, stance.feet, rests, level, timing);
-    else if (limb.dstToes >= 0) stance.toes = stiffToes(stance.feet, plan.restRotations, limb.dstToes);
+    if (toes) {
+      levelToes(toes, turns, stance.feet, rests, level, timing);
+      stance.toes = toes;
+    } else if (limb.dstToes >= 0) stance.toes = stiffToes(stance.feet, plan.restRotations, limb.dstToes);
   }
   choosePivots(rests, level, stance.feet, ankles);
   placeRests(rests, flats, level, stance.feet, ankles);

@@ -16,6 +16,8 @@ import type { ReachLeg } from './reach-leg.ts';
 const GIVE = 0.2;
 /** Halvings that find the shift a plant needs, to a thousandth of what is allowed more. */
 const HALVINGS = 10;
+/** A shift whose square is below this share of its limit's is not at it, however it is rounded. */
+const NEARLY = 0.99;
 
 /**
  * By how much farther from the middle of the body the target's hips are than the performer's, scaled to its legs: metres, 0
@@ -53,19 +55,38 @@ export function widenLimits(
   frameDuration: number,
   shifts: Float64Array,
 ): void {
-  const needs = limits.map((limit, f) => {
-    const length = Math.hypot(shifts[f * 3]!, shifts[f * 3 + 1]!, shifts[f * 3 + 2]!);
-    if (length <= limit || allReach(legs, shifts, f, limit / length)) return 0;
-    let [short, enough] = [limit, Math.min(length, limit + more)];
-    for (let halving = 0; halving < HALVINGS; halving++) {
-      const middle = (short + enough) / 2;
-      if (allReach(legs, shifts, f, middle / length)) enough = middle;
-      else short = middle;
-    }
-    return enough - limit;
-  });
+  const needs = new Float64Array(limits.length);
+  for (let f = 0, at = 0; f < needs.length; f++, at += 3) {
+    const limit = limits[f]!;
+    const square = shifts[at]! * shifts[at]! + shifts[at + 1]! * shifts[at + 1]! + shifts[at + 2]! * shifts[at + 2]!;
+    if (square >= NEARLY * limit * limit) needs[f] = needOf(legs, shifts, f, limit, more);
+  }
   const raised = envelope(needs, Math.max(1, Math.round(GIVE / frameDuration)));
   for (let f = 0; f < limits.length; f++) limits[f]! += raised[f]!;
+}
+
+/** How much longer than its limit a shift has to be, metres, 0 to `more`, for the feet that stand. */
+function needOf(legs: readonly ReachLeg[], shifts: Float64Array, f: number, limit: number, more: number): number {
+  const length = Math.hypot(shifts[f * 3]!, shifts[f * 3 + 1]!, shifts[f * 3 + 2]!);
+  if (length <= limit || allReach(legs, shifts, f, limit / length)) return 0;
+  let [short, enough] = [limit, Math.min(length, limit + more)];
+  for (let halving = 0; halving < HALVINGS; halving++) {
+    const middle = (short + enough) / 2;
+    if (allReach(legs, shifts, f, middle / length)) enough = middle;
+    else short = middle;
+  }
+  return enough - limit;
+}
+
+/** Keeps shifts within their limits. */
+export function limitShifts(shifts: Float64Array, limits: Float64Array): void {
+  for (let f = 0, at = 0; f < limits.length; f++, at += 3) {
+    const most = limits[f]!;
+    const square = shifts[at]! * shifts[at]! + shifts[at + 1]! * shifts[at + 1]! + shifts[at + 2]! * shifts[at + 2]!;
+    if (square < NEARLY * most * most) continue;
+    const length = Math.hypot(shifts[at]!, shifts[at + 1]!, shifts[at + 2]!);
+    if (length > most) for (let k = 0; k < 3; k++) shifts[at + k]! *= most / length;
+  }
 }
 
 /** Whether all feet that stand are within reach when this share of a frame's shift is made. */

@@ -219,7 +219,10 @@ function stillPlateaus(track: Track, p: number): Core[] {
       cores.push({ first, last: f - 1, level, top: level });
       first = -1;
     }
-    if (isStill && first < 0) [first, sum] = [f, 0];
+    if (isStill && first < 0) {
+      first = f;
+      sum = 0;
+    }
     if (isStill) sum += height[f]!;
   }
   return cores;
