@@ -4,11 +4,10 @@ import { SIDES } from '../skeleton/side.ts';
 import { childrenOf, restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
 import type { Actor } from './actor.ts';
 
-/** Which source joints turn a target joint: the interpolation from `a` to `b` by `t`; a single driver has a = b. */
+/** A source joint that turns a target joint, and its weight in the mean of all that do: they sum to 1. */
 export interface Driver {
-  a: number;
-  b: number;
-  t: number;
+  joint: number;
+  weight: number;
 }
 
 /** Two chains that were paired by hand, in joint indices, from the body outwards. */
@@ -48,29 +47,26 @@ export function chooseDrivers(
   target: Actor,
   chains: readonly ChainPair[] = [],
   hold: readonly number[] = [],
-): (Driver | null)[] {
+): (Driver[] | null)[] {
   const drivers = driversByRole(source, target);
   for (const chain of chains) driveChain(drivers, source.skeleton, target.skeleton, chain);
   for (const joint of hold) drivers[joint] = null;
   return drivers;
 }
 
-function driversByRole(source: Actor, target: Actor): (Driver | null)[] {
-  const drivers: (Driver | null)[] = new Array(target.skeleton.jointCount).fill(null);
+function driversByRole(source: Actor, target: Actor): (Driver[] | null)[] {
+  const drivers: (Driver[] | null)[] = new Array(target.skeleton.jointCount).fill(null);
   const from = source.body.roles;
   const to = target.body.roles;
   for (const role of ROLES) {
     const src = from[role];
     const dst = to[role];
     if (src === undefined || dst === undefined || TRUNK.has(role) || CHAINED.test(role)) continue;
-    drivers[dst] = { a: src, b: src, t: 0 };
+    drivers[dst] = [{ joint: src, weight: 1 }];
   }
   if (from.hips === undefined || to.hips === undefined) return drivers;
 
-  const spine = spineStations(source);
-  target.body.spineChain.forEach((joint, i) => {
-    drivers[joint] = readStations(spine, spineStations(target)[i + 1]!.at);
-  });
+  driveSpine(drivers, spineStations(source), spineStations(target));
   if (from.head !== undefined) {
     const neck = neckStations(source);
     const targetNeck = neckStations(target);
@@ -96,7 +92,7 @@ function driversByRole(source: Actor, target: Actor): (Driver | null)[] {
 
 /** Both chains by length, from the joint that carries the first one at 0 to the last one at 1. */
 function driveChain(
-  drivers: (Driver | null)[],
+  drivers: (Driver[] | null)[],
   source: Skeleton,
   target: Skeleton,
   { source: src, target: dst }: ChainPair,
@@ -106,9 +102,9 @@ function driveChain(
   const stations = stationsAlong(source, src, lastLength(source, src), 1);
   // What no joint carries is carried by its first one.
   const whole = [{ at: 0, joint: base < 0 ? src[0]! : base }, ...stations];
-  stationsAlong(target, dst, lastLength(target, dst), 1).forEach(({ at, joint }) => {
+  for (const { at, joint } of stationsAlong(target, dst, lastLength(target, dst), 1)) {
     drivers[joint] = readStations(whole, at);
-  });
+  }
 }
 
 /** Length of a chain's last segment: to its tip or to what hangs from it, else as the segment before. */
@@ -172,15 +168,47 @@ function stationsAlong(skeleton: Skeleton, chain: readonly number[], lastLength:
 /** Positions along two chains that agree to this are one station: equal chains then map joint to joint, exactly. */
 const SAME_STATION = 1e-6;
 
-function readStations(stations: readonly Station[], at: number): Driver {
+/**
+ * Drives the spine; the first station of both is the hips. The last joint carries neck and arms and turns like the source's
+ * last one. Of the others, those of a finer spine are read off at their ends, so that a bend is spread over more joints;
+ * those of a coarser one follow the chord of their stretch.
+ */
+function driveSpine(drivers: (Driver[] | null)[], source: readonly Station[], target: readonly Station[]): void {
+  for (let i = 1; i < target.length; i++) {
+    const { at, joint } = target[i]!;
+    const isChord = target.length <= source.length && i < target.length - 1;
+    drivers[joint] = isChord ? readStretch(source, target[i - 1]!.at, at) : readStations(source, at);
+  }
+}
+
+/**
+ * The mean, by length, of the source's segments along a stretch of its chain. A joint in place of several leans as they do
+ * together, and a jerk of one of them weighs by its length.
+ */
+function readStretch(stations: readonly Station[], from: number, to: number): Driver[] {
+  const shares = stations.map(({ at, joint }, i) => {
+    const start = i === 0 ? at : Math.max(from, stations[i - 1]!.at);
+    return { joint, share: Math.min(to, at) - start };
+  });
+  const parts = shares.filter(({ share }) => share > SAME_STATION);
+  if (parts.length === 0) return readStations(stations, to);
+  const whole = parts.reduce((sum, { share }) => sum + share, 0);
+  return parts.map(({ joint, share }) => ({ joint, weight: share / whole }));
+}
+
+/** What the source's chain turns like at one place, between the stations around it. */
+function readStations(stations: readonly Station[], at: number): Driver[] {
   for (let i = 0; i < stations.length; i++) {
     const here = stations[i]!;
-    if (Math.abs(here.at - at) < SAME_STATION) return { a: here.joint, b: here.joint, t: 0 };
+    if (Math.abs(here.at - at) < SAME_STATION) return [{ joint: here.joint, weight: 1 }];
     if (here.at > at) {
       const before = stations[i - 1]!;
-      return { a: before.joint, b: here.joint, t: (at - before.at) / (here.at - before.at) };
+      const t = (at - before.at) / (here.at - before.at);
+      return [
+        { joint: before.joint, weight: 1 - t },
+        { joint: here.joint, weight: t },
+      ];
     }
   }
-  const last = stations[stations.length - 1]!;
-  return { a: last.joint, b: last.joint, t: 0 };
+  return [{ joint: stations[stations.length - 1]!.joint, weight: 1 }];
 }

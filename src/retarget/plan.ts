@@ -6,7 +6,7 @@ import { type Role, sidedRole } from '../pairing/roles.ts';
 import { LIMB_PARTS, LIMBS, type Limb } from '../skeleton/limb.ts';
 import { isWithin, restWorldPose, type Skeleton, type WorldPose } from '../skeleton/skeleton.ts';
 import type { Actor } from './actor.ts';
-import { type ChainPair, chooseDrivers } from './drivers.ts';
+import { type ChainPair, chooseDrivers, type Driver } from './drivers.ts';
 import { solveTree } from './solve-tree.ts';
 
 export interface RetargetOptions {
@@ -97,9 +97,10 @@ export interface RetargetPlan {
   order: Int16Array;
   /** REST, DRIVEN, BLENDED or TWISTED, a target joint. */
   kinds: Uint8Array;
-  driverA: Int16Array;
-  driverB: Int16Array;
-  driverT: Float64Array;
+  /** Source joints that turn target joint j, and their weights: those from `driverStarts[j]` to before `driverStarts[j + 1]`. */
+  driverStarts: Int16Array;
+  driverJoints: Int16Array;
+  driverWeights: Float64Array;
   /** DRIVEN: world = source world · this. BLENDED: world = delta · this. xyzw a joint. */
   offsets: Float64Array;
   /** posture⁻¹ of each source joint, for the deltas of BLENDED joints. */
@@ -125,7 +126,7 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
   const reach = { ...RETARGET_DEFAULTS.reach, ...options.reach };
   const base = findBase(source, target, chains);
   const drivers = chooseDrivers(source, target, chains, hold);
-  if (base.byChains && !hold.includes(base.dst)) drivers[base.dst] ??= { a: base.src, b: base.src, t: 0 };
+  if (base.byChains && !hold.includes(base.dst)) drivers[base.dst] ??= [{ joint: base.src, weight: 1 }];
   if (!base.byChains && drivers.filter((driver) => driver !== null).length < 2) {
     throw new RigproofError(
       'RETARGET_NOTHING_PAIRED',
@@ -147,17 +148,14 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
   for (let j = 0; j < source.skeleton.jointCount; j++) invertQuat(srcUndo, j * 4, srcPosture, j * 4);
 
   const kinds = new Uint8Array(dstCount);
-  const driverA = new Int16Array(dstCount).fill(-1);
-  const driverB = new Int16Array(dstCount).fill(-1);
-  const driverT = new Float64Array(dstCount);
+  const allDrivers = drivers.flatMap((its) => its ?? []);
+  const driverStarts = new Int16Array(dstCount + 1);
   const offsets = new Float64Array(dstCount * 4);
-  drivers.forEach((driver, j) => {
-    if (driver === null) return;
-    driverA[j] = driver.a;
-    driverB[j] = driver.b;
-    driverT[j] = driver.t;
-    kinds[j] = driver.a === driver.b ? DRIVEN : BLENDED;
-    if (kinds[j] === DRIVEN) mulQuat(offsets, j * 4, srcUndo, driver.a * 4, dstPosture, j * 4);
+  drivers.forEach((its, j) => {
+    driverStarts[j + 1] = driverStarts[j]! + (its?.length ?? 0);
+    if (its === null) return;
+    kinds[j] = its.length === 1 ? DRIVEN : BLENDED;
+    if (kinds[j] === DRIVEN) mulQuat(offsets, j * 4, srcUndo, its[0]!.joint * 4, dstPosture, j * 4);
     else offsets.set(dstPosture.subarray(j * 4, j * 4 + 4), j * 4);
   });
 
@@ -204,9 +202,9 @@ export function compileRetarget(source: Actor, target: Actor, options: Partial<R
     solveParents: tree.parents,
     order: tree.order,
     kinds,
-    driverA,
-    driverB,
-    driverT,
+    driverStarts,
+    driverJoints: Int16Array.from(allDrivers, ({ joint }) => joint),
+    driverWeights: Float64Array.from(allDrivers, ({ weight }) => weight),
     offsets,
     srcUndo,
     restRotations,
@@ -353,7 +351,7 @@ function hangsBelow(parents: Int16Array, ancestor: number, joint: number): boole
 /** Source joints that drive something, with everything above them. */
 function neededJoints(
   source: Actor,
-  drivers: readonly ({ a: number; b: number } | null)[],
+  drivers: readonly (readonly Driver[] | null)[],
   limbs: readonly LimbPlan[],
   others: readonly number[],
 ): Int16Array {
@@ -361,11 +359,7 @@ function neededJoints(
   const need = (joint: number): void => {
     for (let j = joint; j >= 0 && !needed[j]; j = source.skeleton.parents[j]!) needed[j] = 1;
   };
-  for (const driver of drivers) {
-    if (driver === null) continue;
-    need(driver.a);
-    need(driver.b);
-  }
+  for (const its of drivers) for (const { joint } of its ?? []) need(joint);
   for (const limb of limbs) {
     need(limb.srcUpper);
     need(limb.srcLower);

@@ -25,6 +25,8 @@ import { type RetargetPart, type WorkLists, workLists } from './work-lists.ts';
 //              from a call that is not inlined is boxed (280 bytes a frame, 790 with targets; now none).
 //   1.9 / 2.7  methods on an object instead of closures: the engine bakes what a closure captures into its first instance
 //              only (1.6; from the second on 2.0), while the fields of an object keep their type.
+//   0 to 7 % less  blends as the normalised weighted sum of any number of joints, in plain numbers, in place of a slerp of two;
+//              with kernels on scratch memory that `fill` clears it took 1 to 3 % more.
 // In a test runner that turns each imported name into a look-up the same loop takes 1.7 times as long.
 
 /** Share of a limb's length from which a longer reach is softened, so that knee and elbow never snap straight. */
@@ -162,25 +164,45 @@ class FrameLoop implements Retargeter {
 
   /** World rotations of everything that the source turns. */
   private transferRotations(): void {
-    const { srcRotations, worldRotations: rotations, quatA, quatB } = this;
+    const { srcRotations, worldRotations: rotations, quatA } = this;
     const { driven, blended, isNewBlend } = this.lists;
-    const { driverA, driverB, driverT, offsets, srcUndo } = this.plan;
+    const { driverStarts, driverJoints, offsets } = this.plan;
     for (let i = 0; i < driven.length; i++) {
       const j = driven[i]!;
-      mulQuat(rotations, j * 4, srcRotations, driverA[j]! * 4, offsets, j * 4);
+      mulQuat(rotations, j * 4, srcRotations, driverJoints[driverStarts[j]!]! * 4, offsets, j * 4);
     }
     for (let i = 0; i < blended.length; i++) {
       const j = blended[i]!;
       // Fingers often share a blend: the one before is still in `quatA`.
-      if (isNewBlend[i]) {
-        const a = driverA[j]! * 4;
-        const b = driverB[j]! * 4;
-        mulQuat(quatA, 0, srcRotations, a, srcUndo, a);
-        mulQuat(quatB, 0, srcRotations, b, srcUndo, b);
-        slerpQuatBy(quatA, 0, quatA, 0, quatB, 0, driverT, j);
-      }
+      if (isNewBlend[i]) this.blend(driverStarts[j]!, driverStarts[j + 1]!);
       mulQuat(rotations, j * 4, quatA, 0, offsets, j * 4);
     }
+  }
+
+  /** The weighted mean of what drivers turn by, into `quatA`. */
+  private blend(first: number, end: number): void {
+    const { srcRotations, quatA, quatB } = this;
+    const { driverJoints, driverWeights, srcUndo } = this.plan;
+    let x = 0;
+    let y = 0;
+    let z = 0;
+    let w = 0;
+    for (let d = first; d < end; d++) {
+      const s = driverJoints[d]! * 4;
+      mulQuat(quatB, 0, srcRotations, s, srcUndo, s);
+      // Of the two quaternions of a rotation the one that is nearer to the others.
+      const isOpposite = x * quatB[0]! + y * quatB[1]! + z * quatB[2]! + w * quatB[3]! < 0;
+      const weight = isOpposite ? -driverWeights[d]! : driverWeights[d]!;
+      x += weight * quatB[0]!;
+      y += weight * quatB[1]!;
+      z += weight * quatB[2]!;
+      w += weight * quatB[3]!;
+    }
+    const k = 1 / Math.sqrt(x * x + y * y + z * z + w * w);
+    quatA[0] = k * x;
+    quatA[1] = k * y;
+    quatA[2] = k * z;
+    quatA[3] = k * w;
   }
 
   /** Pelvis: the performer's, scaled about the floor; then the hips joint from it. */

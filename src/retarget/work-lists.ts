@@ -12,7 +12,7 @@ export interface WorkLists {
   /** Source joints whose rotations are needed, and those whose positions are: pelvis, limbs and what carries them. */
   srcTurned: Int16Array;
   srcPlaced: Int16Array;
-  /** Target joints that are driven by one source joint, and those that are blended from two. */
+  /** Target joints that are driven by one source joint, and those that are blended from several. */
   driven: Int16Array;
   /** Sorted so that joints of the same blend stand together; `isNewBlend` is 1 for the first of them. */
   blended: Int16Array;
@@ -86,7 +86,10 @@ function makeLists(plan: RetargetPlan, part: RetargetPart): WorkLists {
   const isBelow = new Uint8Array(jointCount);
   for (const { below } of limbs) for (const j of below) isBelow[j] = 1;
 
-  const blendOf = (j: number): string => `${plan.driverA[j]} ${plan.driverB[j]} ${plan.driverT[j]}`;
+  const driversOf = (j: number): Int16Array =>
+    plan.driverJoints.subarray(plan.driverStarts[j]!, plan.driverStarts[j + 1]!);
+  const blendOf = (j: number): string =>
+    `${driversOf(j)} ${plan.driverWeights.subarray(plan.driverStarts[j]!, plan.driverStarts[j + 1]!)}`;
   const onlyNeeded = (list: Int16Array): Int16Array => list.filter((j) => needed[j]);
   const driven = joints.filter((j) => needed[j] && kinds[j] === DRIVEN);
   const blended = [...joints]
@@ -100,8 +103,7 @@ function makeLists(plan: RetargetPlan, part: RetargetPart): WorkLists {
   }
   const srcTurned = srcPlaced.slice();
   for (const j of [...driven, ...blended]) {
-    markUp(srcTurned, source.skeleton.parents, plan.driverA[j]!);
-    markUp(srcTurned, source.skeleton.parents, plan.driverB[j]!);
+    for (const driver of driversOf(j)) markUp(srcTurned, source.skeleton.parents, driver);
   }
   return {
     srcTurned: plan.srcNeeded.filter((j) => srcTurned[j]),

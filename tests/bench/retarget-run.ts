@@ -110,13 +110,13 @@ function heldEnds(plan: RetargetPlan, clip: Clip): LimbTargets {
 }
 
 async function compare({ name, plan, clip }: Job): Promise<string> {
-  const { source, target, driverA, limbs } = plan;
+  const { source, target, driverStarts, driverJoints, limbs } = plan;
   const src = meshOf(source.skeleton, 's');
   const dst = meshOf(target.skeleton, 't');
   const names: Record<string, string> = {};
-  driverA.forEach((a, j) => {
-    if (a >= 0) names[`t${j}`] = `s${a}`;
-  });
+  for (let j = 0; j < target.skeleton.jointCount; j++) {
+    if (driverStarts[j + 1]! > driverStarts[j]!) names[`t${j}`] = `s${driverJoints[driverStarts[j]!]}`;
+  }
   const animation = threeClip(clip);
   const options = { names, hip: `s${source.body.roles.hips!}`, scale: plan.scale, fps: 1 / clip.frameDuration };
   const frames = clip.frameCount;

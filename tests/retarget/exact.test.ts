@@ -5,6 +5,7 @@ import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
 import type { Clip } from '../../src/skeleton/clip.ts';
 import { type FigureOptions, figure, rolePositions, wander } from '../support/figure.ts';
+import { axisAngle } from '../support/quat.ts';
 
 /** rad. Float32 storage of unit quaternions: rounding of 6e-8 a component, down no chain as locals are compared. */
 const SAME_ROTATION = 1e-5;
@@ -112,6 +113,48 @@ describe('bodies of other proportions', () => {
       }
     },
   );
+
+  const BEND = 20;
+
+  /** World turns of the target's spine joints about z, degrees, while the source's joints lean by these. */
+  function leansOf(performer: Actor, target: Actor, leans: readonly number[]): number[] {
+    const { skeleton, body } = performer;
+    const clip = wander(performer, 1, 1, 0);
+    body.spineChain.forEach((joint, i) => {
+      const local = (((leans[i] ?? 0) - (leans[i - 1] ?? 0)) * Math.PI) / 180;
+      clip.rotations.set(axisAngle(0, 0, 1, local), joint * 4);
+    });
+    clip.translations.set(skeleton.restTranslations.subarray(0, 3));
+    const out = retargetClip(compileRetarget(performer, target), clip);
+    let lean = 0;
+    return target.body.spineChain.map((joint) => {
+      const [, , z, w] = out.rotations.subarray(joint * 4, joint * 4 + 4);
+      lean += (2 * Math.atan2(z!, w!) * 180) / Math.PI;
+      return lean;
+    });
+  }
+
+  it.each([3, 4, 5])('one long spine joint leans as the short ones of %s do together', (spineJoints) => {
+    // The second joint leans, the next ones stand straight again: what a capture makes of a bump in a suit.
+    const [lean, last] = leansOf(figure({ spineJoints }), figure({ spineJoints: 2 }), [0, BEND]);
+    // Spine joints stand over 0.3 m in equal steps, so that the long one is 0.15 m: its chord to the same height.
+    const bent = Math.min(0.3 / spineJoints, 0.15 - 0.3 / spineJoints);
+    const angle = (BEND * Math.PI) / 180;
+    const chord = Math.atan2(bent * Math.sin(angle), 0.15 - bent + bent * Math.cos(angle)) * (180 / Math.PI);
+    // Degrees. The last joint counts as far as to what it carries, which is not the same in both: shares differ by 6 %.
+    expect(Math.abs(lean! - chord)).toBeLessThan(1.2);
+    expect(last).toBeCloseTo(0, 3);
+  });
+
+  it("more spine joints share the performer's bend", () => {
+    const leans = leansOf(figure({ spineJoints: 1 }), figure({ spineJoints: 5 }), [BEND]);
+    expect(leans[4]).toBeCloseTo(BEND, 3);
+    // Between the joint below and each one; the last is as long as the other four.
+    leans.forEach((lean, i) => {
+      expect(lean - (leans[i - 1] ?? 0)).toBeGreaterThan(1);
+      expect(lean - (leans[i - 1] ?? 0)).toBeLessThan(0.6 * BEND);
+    });
+  });
 
   it.each([0.4, 0.7, 1.6])('stands at the height of its own legs when they are %s times as long', (legs) => {
     const target = figure({ legs });
