@@ -17,25 +17,14 @@ export function turnDegreesOf(key: number): number {
   return 2 * degreesOf(key);
 }
 
-/**
- * Keys of the angle between two directions in each frame; 0 where one has no length.
- * @param a, b  vectors of any length, frameCount × 3
- */
-export function keysBetween(keys: Float64Array, a: Float64Array, b: Float64Array): void {
-  for (let f = 0, i = 0; f < keys.length; f++, i += 3) {
-    const ax = a[i]!;
-    const ay = a[i + 1]!;
-    const az = a[i + 2]!;
-    const bx = b[i]!;
-    const by = b[i + 1]!;
-    const bz = b[i + 2]!;
-    const cx = ay * bz - az * by;
-    const cy = az * bx - ax * bz;
-    const cz = ax * by - ay * bx;
-    const y = Math.sqrt(cx * cx + cy * cy + cz * cz);
-    const x = ax * bx + ay * by + az * bz;
-    keys[f] = x === 0 && y === 0 ? 0 : x >= 0 ? y / (x + y) : 1 - x / (y - x);
-  }
+/** Key of the angle between two directions of any length; 0 where one has none. */
+export function keyBetween(ax: number, ay: number, az: number, bx: number, by: number, bz: number): number {
+  const cx = ay * bz - az * by;
+  const cy = az * bx - ax * bz;
+  const cz = ax * by - ay * bx;
+  const y = Math.sqrt(cx * cx + cy * cy + cz * cz);
+  const x = ax * bx + ay * by + az * bz;
+  return x === 0 && y === 0 ? 0 : x >= 0 ? y / (x + y) : 1 - x / (y - x);
 }
 
 /**
@@ -100,15 +89,4 @@ export function addByCloseness(sum: Float64Array, rotations: Float64Array, mean:
   sum[1] = sy;
   sum[2] = sz;
   sum[3] = sw;
-}
-
-/** out = b - a, frame by frame: the direction from one path to another. */
-export function directionBetween(a: Float64Array, b: Float64Array): Float64Array {
-  const out = new Float64Array(a.length);
-  subtract(out, a, b);
-  return out;
-}
-
-function subtract(out: Float64Array, a: Float64Array, b: Float64Array): void {
-  for (let i = 0; i < out.length; i++) out[i] = b[i]! - a[i]!;
 }

@@ -1,137 +1,17 @@
 import { mulInverseQuat, normalizeQuat } from '../math/quat.ts';
 import { mirrorRole, type Role, sidedRole } from '../pairing/roles.ts';
-import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
-import { addByCloseness, degreesOf, directionBetween, keysBetween, turnDegreesOf, turnKeys } from './angles.ts';
+import { addByCloseness, degreesOf, turnDegreesOf, turnKeys } from './angles.ts';
 import { LIMB_NAMES } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { kneelingOrNear } from './kneeling.ts';
 import { restingOrNear } from './limb-ends.ts';
-import type { FootPoints, Json, Measure, Where } from './measure.ts';
+import type { Json, Measure, Where } from './measure.ts';
 import { plantRemedy } from './plant-remedy.ts';
-import { spread } from './statistics.ts';
+import { footLines, keysOf, limbLines, type Segment, type Segments, segments } from './segments.ts';
+import { quantile, spread } from './statistics.ts';
 import { MEASURE_RULES, type MeasureId } from './thresholds.ts';
-import { jointPath, jointTurns, pathOf, type Track, turnVec } from './track.ts';
-
-/** A segment of the body, and the role a fault is reported on. */
-interface Segment {
-  role: Role;
-  joint: number;
-  /** Where it points in each frame, of any length, frameCount × 3. */
-  direction: Float64Array;
-}
-
-type Segments = ReadonlyMap<string, Segment>;
-
-/**
- * Limb segments, and hands where a finger tells their direction. Trunk, collar bones and neck are left out: where their
- * joints sit differs from rig to rig; the trunk has a measure of its own.
- */
-const segments = oncePer((track: Track): Segments => {
-  const { roles } = track.figure;
-  const result = new Map<string, Segment>();
-  const add = (role: Role, joint: number, from: Float64Array, to: Float64Array): void => {
-    result.set(role, { role, joint, direction: directionBetween(from, to) });
-  };
-  for (const name of LIMB_NAMES) {
-    const limb = track.limbs[name];
-    if (!limb) continue;
-    const middle = pathOf(track, limb.middle);
-    add(limb.roles.root, limb.root.joint, pathOf(track, limb.root), middle);
-    add(limb.roles.middle, limb.middle.joint, middle, pathOf(track, limb.end));
-  }
-  for (const [from, to] of [
-    ['leftHand', 'leftMiddleProximal'],
-    ['rightHand', 'rightMiddleProximal'],
-  ] as const) {
-    const a = roles[from];
-    const b = roles[to];
-    if (a !== undefined && b !== undefined && a !== b) add(from, a, jointPath(track, a), jointPath(track, b));
-  }
-  return result;
-});
-
-/** A limb bent less than this (sine, 25 degrees) has no bend side worth comparing. */
-const BENT = 0.42;
-
-/**
- * What limbs have in common whatever their proportions: the line from root to end, reported on the upper joint, and the
- * side to which the middle joint stands off it, reported on the middle one. The angles of upper and lower segment are not
- * compared: an arm with a long forearm needs others to bring its hand to the same place.
- */
-const limbLines = oncePer((track: Track): Segments => {
-  const result = new Map<string, Segment>();
-  for (const name of LIMB_NAMES) {
-    const limb = track.limbs[name];
-    if (!limb) continue;
-    const from = pathOf(track, limb.root);
-    const line = directionBetween(from, pathOf(track, limb.end));
-    const side = directionBetween(from, pathOf(track, limb.middle));
-    keepBendSide(side, line);
-    const { root: upper, middle: lower } = limb.roles;
-    result.set(upper, { role: upper, joint: limb.root.joint, direction: line });
-    result.set(lower, { role: lower, joint: limb.middle.joint, direction: side });
-  }
-  return result;
-});
-
-/** Leaves of the way from root to middle joint what is square to the line; nothing where the limb is nearly straight. */
-function keepBendSide(upper: Float64Array, line: Float64Array): void {
-  for (let i = 0; i < upper.length; i += 3) {
-    const lx = line[i]!;
-    const ly = line[i + 1]!;
-    const lz = line[i + 2]!;
-    const ux = upper[i]!;
-    const uy = upper[i + 1]!;
-    const uz = upper[i + 2]!;
-    const square = lx * lx + ly * ly + lz * lz;
-    const along = square > 0 ? (ux * lx + uy * ly + uz * lz) / square : 0;
-    const x = ux - along * lx;
-    const y = uy - along * ly;
-    const z = uz - along * lz;
-    const isBent = x * x + y * y + z * z > (BENT / 2) * (BENT / 2) * (ux * ux + uy * uy + uz * uz);
-    upper[i] = isBent ? x : 0;
-    upper[i + 1] = isBent ? y : 0;
-    upper[i + 2] = isBent ? z : 0;
-  }
-}
-
-/** A foot that points down or up by more than 60 degrees has no heading. */
-const HAS_HEADING = 0.5;
-
-/**
- * Where feet point on the floor. From ankle to toes a foot slopes differently in every shoe, and a long or stiff one lifts
- * less than the performer's; whether it stands flat is what float and penetration tell.
- */
-function footLines(track: Track, feet: Evidence['feet']): Map<string, Segment> {
-  const result = new Map<string, Segment>();
-  for (const side of SIDES) {
-    const foot = feet[side];
-    const role = sidedRole(side, 'Foot');
-    if (foot && track.figure.roles[role] !== undefined)
-      result.set(role, { role, joint: foot.heel.joint, direction: footLine(track, foot) });
-  }
-  return result;
-}
-
-const footLine = oncePerKey((track: Track, foot: FootPoints): Float64Array => {
-  const direction = new Float64Array(track.frameCount * 3);
-  turnVec(direction, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
-  layOnFloor(direction, HAS_HEADING);
-  return direction;
-});
-
-/** Takes the height out of unit directions; those that are shorter than `least` on the floor become nothing. */
-function layOnFloor(directions: Float64Array, least: number): void {
-  for (let i = 0; i < directions.length; i += 3) {
-    const x = directions[i]!;
-    const z = directions[i + 2]!;
-    directions[i + 1] = 0;
-    if (x * x + z * z > least * least) continue;
-    directions[i] = 0;
-    directions[i + 2] = 0;
-  }
-}
+import { jointPath, jointTurns, type Track } from './track.ts';
 
 /** An arm whose hand rests on something goes where that is on this body: those frames take the least of the others. */
 function leaveOut(keys: Float64Array, frames: Uint8Array): void {
@@ -139,13 +19,6 @@ function leaveOut(keys: Float64Array, frames: Uint8Array): void {
   for (let f = 0; f < keys.length; f++) if (!frames[f] && keys[f]! < least) least = keys[f]!;
   if (!Number.isFinite(least)) least = 0;
   for (let f = 0; f < keys.length; f++) if (frames[f]) keys[f] = least;
-}
-
-/** Keys of the angle between two segments a frame; see `keysBetween`. */
-function keysOf(a: Segment, b: Segment, frameCount: number): Float64Array {
-  const keys = new Float64Array(frameCount);
-  keysBetween(keys, a.direction, b.direction);
-  return keys;
 }
 
 /** Degrees of keys, less an allowance. */
@@ -172,20 +45,23 @@ export function measurePose(evidence: Evidence): Measure[] {
   const places: Where[] = [];
   const medians = new Map<string, number>();
   let worst = 0;
+  // Of one segment after the other.
+  const keys = new Float64Array(sharedFrames);
   const compared = new Map([...own, ...limbLines(target), ...footLines(target, evidence.feet)]);
   const like = new Map([...performer, ...limbLines(source), ...footLines(source, evidence.sourceFeet)]);
   for (const [name, segment] of compared) {
     const other = like.get(name);
     if (!other) continue;
     const allowance = SEGMENT_ALLOWANCE[name] ?? 0;
-    const keys = keysOf(segment, other, sharedFrames);
+    keysOf(keys, segment, other);
     const side: Side = name.startsWith('left') ? 'left' : 'right';
     const resting = /UpperArm|LowerArm/.test(name) ? restingOrNear(evidence, side) : null;
     if (resting) leaveOut(keys, resting);
     const kneeling = /UpperLeg|LowerLeg/.test(name) ? kneelingOrNear(evidence, side) : null;
     if (kneeling) {
       // Both ends of thigh and shin are given then, and their own lines are what is kept.
-      const ofSegment = keysOf(own.get(name)!, performer.get(name)!, sharedFrames);
+      const ofSegment = new Float64Array(sharedFrames);
+      keysOf(ofSegment, own.get(name)!, performer.get(name)!);
       for (let f = 0; f < sharedFrames; f++) if (kneeling[f]) keys[f] = ofSegment[f]!;
     }
     const { median, p95, worst: most } = spread(keys, sharedFrames, degreesOf);
@@ -244,8 +120,10 @@ function leftRight(evidence: Evidence, own: Segments, medians: Map<string, numbe
   return measured(evidence, 'left-right', worst, places, details);
 }
 
-function medianBetween(a: Segment, b: Segment, frameCount: number): number {
-  return spread(keysOf(a, b, frameCount), frameCount, degreesOf).median;
+/** Degrees; `keys` are overwritten. */
+function medianBetween(keys: Float64Array, a: Segment, b: Segment): number {
+  keysOf(keys, a, b);
+  return quantile(keys, 0.5, degreesOf);
 }
 
 /** A limb follows the other side when it is nearer to that by this factor, and by this many degrees. */
@@ -284,6 +162,7 @@ function measureSides(evidence: Evidence, own: Segments | null, performer: Segme
     }
   }
   let compared = 0;
+  const keys = new Float64Array(sharedFrames);
   if (own && performer)
     for (const part of ['UpperLeg', 'UpperArm'] as const) {
       const lower = part === 'UpperLeg' ? 'LowerLeg' : 'LowerArm';
@@ -300,8 +179,8 @@ function measureSides(evidence: Evidence, own: Segments | null, performer: Segme
           const others = performer.get(b);
           if (!segment || !its || !others) complete = false;
           else {
-            same += medianBetween(segment, its, sharedFrames) / 4;
-            cross += medianBetween(segment, others, sharedFrames) / 4;
+            same += medianBetween(keys, segment, its) / 4;
+            cross += medianBetween(keys, segment, others) / 4;
           }
         }
       if (!complete) continue;
@@ -356,25 +235,36 @@ function feetBackwards(evidence: Evidence): number | null {
   if (leftUpperLeg === undefined || rightUpperLeg === undefined || target.frameCount === 0) return null;
   if (leftFoot === undefined || rightFoot === undefined || leftToes === undefined || rightToes === undefined)
     return null;
-  const across = directionBetween(jointPath(target, rightUpperLeg), jointPath(target, leftUpperLeg));
-  const left = directionBetween(jointPath(target, leftFoot), jointPath(target, leftToes));
-  const right = directionBetween(jointPath(target, rightFoot), jointPath(target, rightToes));
-  return meanCosineAhead(across, left, right);
+  return meanCosineAhead(
+    jointPath(target, leftUpperLeg),
+    jointPath(target, rightUpperLeg),
+    jointPath(target, leftFoot),
+    jointPath(target, leftToes),
+    jointPath(target, rightFoot),
+    jointPath(target, rightToes),
+  );
 }
 
-/** Mean cosine on the floor between where two feet point and what lies ahead of the line from right to left. */
-function meanCosineAhead(across: Float64Array, left: Float64Array, right: Float64Array): number {
+/** Mean cosine on the floor between where two feet point and what lies ahead of the line from right to left hip. */
+function meanCosineAhead(
+  leftHip: Float64Array,
+  rightHip: Float64Array,
+  leftFoot: Float64Array,
+  leftToes: Float64Array,
+  rightFoot: Float64Array,
+  rightToes: Float64Array,
+): number {
   let sum = 0;
-  for (let i = 0; i < across.length; i += 3) {
+  for (let i = 0; i < leftHip.length; i += 3) {
     // Facing on the floor: left × up.
-    const faceX = -across[i + 2]!;
-    const faceZ = across[i]!;
-    const footX = left[i]! + right[i]!;
-    const footZ = left[i + 2]! + right[i + 2]!;
+    const faceX = rightHip[i + 2]! - leftHip[i + 2]!;
+    const faceZ = leftHip[i]! - rightHip[i]!;
+    const footX = leftToes[i]! - leftFoot[i]! + (rightToes[i]! - rightFoot[i]!);
+    const footZ = leftToes[i + 2]! - leftFoot[i + 2]! + (rightToes[i + 2]! - rightFoot[i + 2]!);
     const lengths = Math.sqrt((faceX * faceX + faceZ * faceZ) * (footX * footX + footZ * footZ));
     if (lengths > 0) sum += (faceX * footX + faceZ * footZ) / lengths;
   }
-  return sum / (across.length / 3);
+  return sum / (leftHip.length / 3);
 }
 
 /** Trunk and head orientation against the source's. */

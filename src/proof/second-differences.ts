@@ -9,9 +9,13 @@ const SMALL_TANGENT = 0.05;
  * Half the second difference of a joint's rotation against the joint above, in degrees: a single frame that is turned
  * away by an angle shows that angle there, and half of it before and after. It is the angular acceleration × dt² / 2.
  * @param own, parent  world rotations, frameCount × 4; without a parent against the world
+ * @param jumps  overwritten and returned; the first and the last are 0
  */
-export function turnJumpsOf(own: Float64Array, parent: Float64Array | null): Float64Array {
-  const jumps = new Float64Array(own.length / 4);
+export function turnJumpsOf(
+  own: Float64Array,
+  parent: Float64Array | null,
+  jumps: Float64Array = new Float64Array(own.length / 4),
+): Float64Array {
   turnJumps(jumps, own, parent ?? own, parent !== null);
   return jumps;
 }
@@ -25,6 +29,8 @@ function turnJumps(jumps: Float64Array, own: Float64Array, parent: Float64Array,
   let px = 0;
   let py = 0;
   let pz = 0;
+  jumps.fill(0, 0, 1);
+  jumps.fill(0, -1);
   for (let f = 0, i = 0; f < jumps.length; f++, i += 4) {
     const bx = own[i]!;
     const by = own[i + 1]!;
@@ -81,9 +87,16 @@ function turnJumps(jumps: Float64Array, own: Float64Array, parent: Float64Array,
 /**
  * Half the second difference of a position seen from another, divided by a length.
  * @param own, from  world paths, frameCount × 3
+ * @param jumps  overwritten and returned; the first and the last are 0
  */
-export function positionJumpsOf(own: Float64Array, from: Float64Array, length: number): Float64Array {
-  const jumps = new Float64Array(own.length / 3);
+export function positionJumpsOf(
+  own: Float64Array,
+  from: Float64Array,
+  length: number,
+  jumps: Float64Array = new Float64Array(own.length / 3),
+): Float64Array {
+  jumps.fill(0, 0, 1);
+  jumps.fill(0, -1);
   for (let f = 1, i = 3; f + 1 < jumps.length; f++, i += 3) {
     const x = own[i - 3]! - from[i - 3]! - 2 * (own[i]! - from[i]!) + (own[i + 3]! - from[i + 3]!);
     const y = own[i - 2]! - from[i - 2]! - 2 * (own[i + 1]! - from[i + 1]!) + (own[i + 4]! - from[i + 4]!);
@@ -110,8 +123,9 @@ export function middleAccelerations(
   return result;
 }
 
-export function addTo(sum: Float64Array, series: Float64Array): void {
-  for (let f = 0; f < sum.length; f++) sum[f]! += series[f]!;
+/** sum += series · factor */
+export function addTimes(sum: Float64Array, series: Float64Array, factor: number): void {
+  for (let f = 0; f < sum.length; f++) sum[f]! += series[f]! * factor;
 }
 
 /**

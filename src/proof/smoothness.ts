@@ -6,7 +6,7 @@ import { jointAbove } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { broadHips, plantRemedy } from './plant-remedy.ts';
-import { addTo, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
+import { addTimes, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
 import { quantile } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointPath, jointTurns, type Track } from './track.ts';
@@ -35,20 +35,23 @@ const SHARED_BENDS: readonly (readonly Role[])[] = [
   ]),
 ];
 
-/** Jumps of a joint's rotation against the joint above, in degrees; see `turnJumpsOf`. */
-function rotationJumps(track: Track, role: Role): Float64Array | null {
-  const joint = track.figure.roles[role];
-  if (joint === undefined) return null;
-  const parent = jointAbove(track.figure.roles, role);
-  return turnJumpsOf(jointTurns(track, joint), parent === null ? null : jointTurns(track, parent));
+/** Jumps of a joint's rotation against the joint above, in degrees, into `jumps`; false without the joint. See `turnJumpsOf`. */
+function rotationJumps(jumps: Float64Array, track: Track, role: Role): boolean {
+  const { roles } = track.figure;
+  const joint = roles[role];
+  if (joint === undefined) return false;
+  const parent = jointAbove(roles, role);
+  turnJumpsOf(jointTurns(track, joint), parent === null ? null : jointTurns(track, parent), jumps);
+  return true;
 }
 
-/** Jumps of a joint's position seen from the hips, as a share of leg length; see `positionJumpsOf`. */
-function positionJumps(track: Track, role: Role, from: Role = 'hips'): Float64Array | null {
+/** The same of a joint's position seen from the hips, as a share of leg length; see `positionJumpsOf`. */
+function positionJumps(jumps: Float64Array, track: Track, role: Role, from: Role = 'hips'): boolean {
   const joint = track.figure.roles[role];
   const origin = track.figure.roles[from];
-  if (joint === undefined || origin === undefined || joint === origin || !track.legLength) return null;
-  return positionJumpsOf(jointPath(track, joint), jointPath(track, origin), track.legLength);
+  if (joint === undefined || origin === undefined || joint === origin || !track.legLength) return false;
+  positionJumpsOf(jointPath(track, joint), jointPath(track, origin), track.legLength, jumps);
+  return true;
 }
 
 /** What a joint of the source usually does around each frame, and the most it ever does. */
@@ -57,8 +60,7 @@ interface Usual {
   most: number;
 }
 
-function usualOf(jumps: Float64Array | null): Usual | null {
-  if (jumps === null) return null;
+function usualOf(jumps: Float64Array): Usual {
   let most = 0;
   for (let f = 0; f < jumps.length; f++) if (jumps[f]! > most) most = jumps[f]!;
   return { around: windowMax(jumps, -WINDOW, WINDOW), most };
@@ -67,16 +69,28 @@ function usualOf(jumps: Float64Array | null): Usual | null {
 /** What the source does in a joint and in those that share its bend; null where it has none of them. */
 const usualRotation = oncePerKey((source: Track, role: Role): Usual | null => {
   const roles = SHARED_BENDS.find((group) => group.includes(role)) ?? [role];
-  let sum: Float64Array | null = null;
+  const sum = new Float64Array(source.frameCount);
+  const series = new Float64Array(source.frameCount);
+  let found = false;
   for (const one of roles) {
-    const series = rotationJumps(source, one);
-    if (series && sum) addTo(sum, series);
-    sum ??= series;
+    if (!rotationJumps(series, source, one)) continue;
+    addTimes(sum, series, 1);
+    found = true;
   }
-  return usualOf(sum);
+  return found ? usualOf(sum) : null;
 });
 
-const usualPosition = oncePerKey((source: Track, role: Role): Usual | null => usualOf(positionJumps(source, role)));
+const usualPosition = oncePerKey((source: Track, role: Role): Usual | null => usualFrom(source, role, 'hips'));
+
+/** Toes seen from the ankle. */
+const usualToes = oncePerKey((source: Track, side: Side): Usual | null =>
+  usualFrom(source, sidedRole(side, 'Toes'), sidedRole(side, 'Foot')),
+);
+
+function usualFrom(source: Track, role: Role, from: Role): Usual | null {
+  const series = new Float64Array(source.frameCount);
+  return positionJumps(series, source, role, from) ? usualOf(series) : null;
+}
 
 /** The source's jump is made larger where arms or trunk are longer on the target, against the leg. */
 function positionAllowance(target: Track, source: Track, role: Role): number {
@@ -90,17 +104,12 @@ function positionAllowance(target: Track, source: Track, role: Role): number {
   );
 }
 
-/** Toes seen from the ankle. */
-const usualToes = oncePerKey((source: Track, side: Side): Usual | null =>
-  usualOf(positionJumps(source, sidedRole(side, 'Toes'), sidedRole(side, 'Foot'))),
-);
-
 /**
- * What the same turns of hips and foot add to a leg's jump where hips are wider, or feet longer, against the leg; null where they
- * add nothing.
+ * What the same turns of hips and foot add to a leg's jump where hips are wider, or feet longer, against the leg: into `sum`.
+ * @returns whether they add anything
  */
-function sweptFarther(target: Track, source: Track, role: Role): Float64Array | null {
-  if (!/Leg|Foot|Toes/.test(role)) return null;
+function sweptFarther(sum: Float64Array, target: Track, source: Track, role: Role): boolean {
+  if (!/Leg|Foot|Toes/.test(role)) return false;
   const side: Side = role.startsWith('left') ? 'left' : 'right';
   const [hip, foot, toes] = [sidedRole(side, 'UpperLeg'), sidedRole(side, 'Foot'), sidedRole(side, 'Toes')];
   const parts = [
@@ -108,14 +117,11 @@ function sweptFarther(target: Track, source: Track, role: Role): Float64Array | 
   ];
   if (role === toes)
     parts.push({ its: usualToes(source, side), more: partShare(target, foot, toes) / partShare(source, foot, toes) });
-  let sum: Float64Array | null = null;
-  for (const { its, more } of parts) {
-    if (its === null || !(more > 1) || !Number.isFinite(more)) continue;
-    const added = its.around.map((jump) => jump * (more - 1));
-    if (sum) addTo(sum, added);
-    sum ??= added;
-  }
-  return sum;
+  const longer = parts.filter(({ its, more }) => its !== null && more > 1 && Number.isFinite(more));
+  if (longer.length === 0) return false;
+  sum.fill(0);
+  for (const { its, more } of longer) addTimes(sum, its!.around, more - 1);
+  return true;
 }
 
 /** Distance of two joints in the rest pose as a share of the leg; NaN where either is missing. */
@@ -193,7 +199,7 @@ export function measureSmoothness(evidence: Evidence): Measure[] {
       rotationJumps,
       usualRotation,
       () => 1,
-      () => null,
+      () => false,
       () => 1,
     ),
     jumps(evidence, 'jumps', positionJumps, usualPosition, positionAllowance, sweptFarther, lever),
@@ -204,10 +210,10 @@ export function measureSmoothness(evidence: Evidence): Measure[] {
 function jumps(
   evidence: Evidence,
   id: 'pops' | 'jumps',
-  jumpsOf: (track: Track, role: Role) => Float64Array | null,
+  jumpsOf: (jumps: Float64Array, track: Track, role: Role) => boolean,
   usualOfSource: (source: Track, role: Role) => Usual | null,
   allowance: (target: Track, source: Track, role: Role) => number,
-  besides: (target: Track, source: Track, role: Role) => Float64Array | null,
+  besides: (sum: Float64Array, target: Track, source: Track, role: Role) => boolean,
   perTurn: (target: Track, role: Role) => number,
 ): Measure {
   const { target, source, sharedFrames } = evidence;
@@ -219,9 +225,11 @@ function jumps(
   let sourceWorst = 0;
   const limit = evidence.options.thresholds?.[id] ?? MEASURE_RULES[id].threshold;
   const turns = source ? wholeBodyTurns(source) : null;
+  // Of one joint after the other.
+  const own = new Float64Array(target.frameCount);
+  const more = new Float64Array(source ? source.frameCount : 0);
   for (const role of JUDGED) {
-    const own = jumpsOf(target, role);
-    if (!own) continue;
+    if (!jumpsOf(own, target, role)) continue;
     judged++;
     own.fill(0, frameCount - 1);
     // A joint that the source does not have moves with the nearest one above it that it has.
@@ -234,9 +242,10 @@ function jumps(
       const scale = allowance(target, source!, like);
       sourceWorst = Math.max(sourceWorst, its.most * scale);
       const turnFactor = SOURCE_FACTOR * perTurn(target, role);
-      const more = besides(target, source!, like);
-      if (more) for (let f = 0; f < more.length; f++) more[f]! += scale * its.around[f]!;
-      most = takeUsual(own, more ?? its.around, SOURCE_FACTOR * (more ? 1 : scale), frameCount, turns, turnFactor);
+      const isMore = besides(more, target, source!, like);
+      if (isMore) addTimes(more, its.around, scale);
+      const usual = isMore ? more : its.around;
+      most = takeUsual(own, usual, SOURCE_FACTOR * (isMore ? 1 : scale), frameCount, turns, turnFactor);
     }
     worst = Math.max(worst, most);
     if (most > limit) places.push(...placesAbove(target, role, target.figure.roles[role]!, own, limit, 3));

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { degreesOf, keysBetween, turnDegreesOf, turnKeys } from '../../src/proof/angles.ts';
+import { degreesOf, keyBetween, turnDegreesOf, turnKeys } from '../../src/proof/angles.ts';
 import { turnJumpsOf, windowMax } from '../../src/proof/second-differences.ts';
 import { quantile, spread } from '../../src/proof/statistics.ts';
 import { axisAngle } from '../support/quat.ts';
@@ -35,6 +35,27 @@ describe('order statistics', () => {
     );
   });
 
+  it('of long series are those of the sorted numbers too: even ones, steps, and ones that a sample misses', () => {
+    const count = 4096;
+    for (const valueAt of [
+      (i: number) => Math.sin(i * 1.7) * i,
+      (i: number) => i,
+      (i: number) => -i,
+      (i: number) => Math.floor(i / 500),
+      (i: number) => (i % 7 === 0 ? 1 : 0),
+      (i: number) => (i > 2900 ? i : 5),
+      (i: number) => (i < 2048 ? -i : 1e6 + i),
+      // Every 32nd, and every 16th, is unlike the others.
+      (i: number) => (i % 32 === 0 ? 1e6 + i : i),
+      (i: number) => (i % 16 === 0 ? -i : i),
+    ])
+      for (const p of [0, 0.001, 0.05, 0.4, 0.5, 0.95, 0.999, 1]) {
+        const values = Array.from({ length: count }, (_, i) => valueAt(i));
+        expect(quantile(Float64Array.from(values), p)).toBe(quantile(values, p));
+        expect(quantile(Float64Array.from(values), p)).toBeCloseTo(sortedQuantile(values, p), 9);
+      }
+  });
+
   it('come to an end on rising, falling and equal numbers, and on what is no number', () => {
     for (const valueAt of [(i: number) => i, (i: number) => -i, () => 3, (i: number) => (i % 3 === 0 ? Number.NaN : i)])
       spread(Float64Array.from({ length: 5000 }, (_, i) => valueAt(i)));
@@ -61,8 +82,7 @@ describe('keys of angles', () => {
   it('give the angle back, from none to half a turn', () => {
     const angles = [0, 1e-9, 1e-4, 0.3, 1, Math.PI / 2, 2, 3.1, Math.PI - 1e-9];
     const keys = new Float64Array(angles.length);
-    const along = Float64Array.from(angles.flatMap(() => [3, 0, 0]));
-    keysBetween(keys, along, Float64Array.from(angles.flatMap((a) => [2 * Math.cos(a), 2 * Math.sin(a), 0])));
+    for (const [i, a] of angles.entries()) keys[i] = keyBetween(3, 0, 0, 2 * Math.cos(a), 2 * Math.sin(a), 0);
     for (const [i, angle] of angles.entries())
       expect(Math.abs(degreesOf(keys[i]!) - angle * DEGREES)).toBeLessThan(ANGLE_TOLERANCE);
     turnKeys(keys, Float64Array.of(0, 0, 0, 1), Float64Array.from(angles.flatMap((a) => [...axisAngle(0, 1, 0, a)])));
@@ -72,9 +92,7 @@ describe('keys of angles', () => {
   });
 
   it('are 0 for a direction of no length', () => {
-    const keys = new Float64Array(1).fill(1);
-    keysBetween(keys, new Float64Array(3), Float64Array.of(-1, 0, 0));
-    expect(keys[0]).toBe(0);
+    expect(keyBetween(0, 0, 0, -1, 0, 0)).toBe(0);
   });
 });
 
