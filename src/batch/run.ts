@@ -8,7 +8,7 @@ import { checkNaming } from './names.ts';
 import { writePacks } from './pack.ts';
 import { type BatchPlan, type PlanInput, planBatch, shardOf } from './plan.ts';
 import { findDone, removeLeftovers } from './records.ts';
-import { releaseMemory } from './release-memory.ts';
+import { collectMemory } from './release-memory.ts';
 import type { BatchSettings } from './settings.ts';
 import { writeSummary } from './summary.ts';
 import type { BatchCounts } from './summary-format.ts';
@@ -112,7 +112,7 @@ async function carryOut(input: BatchInput, plan: BatchPlan, events: BatchEvents,
     }
   };
   // Once, whatever there is: what planning has read lies about for as long as the run takes.
-  if (pending.length > 0) releaseMemory(0);
+  if (pending.length > 0) collectMemory();
   if (pending.length > 0) await runner(tasksOf(pending, plan, input.settings, outputFolder), report, events.signal);
 
   const packs = input.settings.pack && !shard ? await writePacks(plan.characters, jobs, outputFolder) : [];
