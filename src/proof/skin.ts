@@ -215,9 +215,10 @@ const shapeOf = oncePerKey((build: Build, skin: SkinMesh): Shape => {
   const kept = keepVertices(skin, vertexOf);
   const world = new Float64Array(kept.vertexCount * 3);
   skinVertices(kept, build.rest, world, new Float64Array(skin.bind.length));
+  const bound = Float64Array.from(kept.positions);
   const bindVolumes = Float64Array.from(parts, (part) => {
-    const volume = volumeOf(part, kept.positions);
-    return Math.abs(volume) > FULLNESS_MIN * areaOf(part, kept.positions) ** 1.5 ? volume : 0;
+    const volume = volumeOf(part, bound);
+    return Math.abs(volume) > FULLNESS_MIN * areaOf(part, bound) ** 1.5 ? volume : 0;
   });
   return { name: skin.name, skin: kept, vertexOf, parts, scale: unitOfBindShape(parts, world), bindVolumes };
 });

@@ -134,19 +134,22 @@ export function unitOfBindShape(parts: readonly SkinPart[], world: Float64Array)
 
 /** Squares of posed over bound lengths, an edge each, times the square of the unit of the bind shape. */
 function stretchSquares(out: Float64Array, edges: Uint32Array, inverseSquares: Float64Array, p: Float64Array): void {
-  for (let e = 0; e < out.length; e++) {
-    const a = edges[e * 2]! * 3;
-    const b = edges[e * 2 + 1]! * 3;
-    const x = p[a]! - p[b]!;
-    const y = p[a + 1]! - p[b + 1]!;
-    const z = p[a + 2]! - p[b + 2]!;
-    out[e] = (x * x + y * y + z * z) * inverseSquares[e]!;
-  }
+  for (let e = 0; e < out.length; e++) out[e] = squareOf(edges, p, e) * inverseSquares[e]!;
 }
 
-let squares = new Float64Array(4096);
+function squareOf(edges: Uint32Array, p: Float64Array, e: number): number {
+  const a = edges[e * 2]! * 3;
+  const b = edges[e * 2 + 1]! * 3;
+  const x = p[a]! - p[b]!;
+  const y = p[a + 1]! - p[b + 1]!;
+  const z = p[a + 2]! - p[b + 2]!;
+  return x * x + y * y + z * z;
+}
+
 let values = new Float64Array(4096);
 let weights = new Float64Array(4096);
+/** What `scanEdges` finds: how many edges are above the limit, and the worst edge. */
+const scanned = new Int32Array(2);
 
 /**
  * The ratio that 98 % of the edges stay below, each counted by its length: a tiny edge may stretch without being seen. And
@@ -161,47 +164,53 @@ export function edgeRatios(
 ): { high: number; worst: number; vertex: number } {
   const { edges, bindLengths, bindLength } = part;
   const count = bindLengths.length;
-  if (squares.length < count) {
-    squares = new Float64Array(count * 2);
+  if (values.length < count) {
     values = new Float64Array(count * 2);
     weights = new Float64Array(count * 2);
   }
-  stretchSquares(squares.subarray(0, count), edges, part.inverseSquares, world);
-  const edge = worstEdge(squares, bindLengths, (TINY_EDGE * bindLength) / count);
-  const worst = edge < 0 ? 0 : Math.sqrt(squares[edge]!) / scale;
+  const tiny = (TINY_EDGE * bindLength) / count;
+  const worstSquare = scanEdges(edges, bindLengths, part.inverseSquares, world, tiny, (known * scale) ** 2);
+  const above = scanned[0]!;
+  const edge = scanned[1]!;
+  const worst = edge < 0 ? 0 : Math.sqrt(worstSquare) / scale;
   const vertex = edge < 0 ? 0 : edges[edge * 2]!;
   const allowed = (1 - COUNTED_EDGES) * bindLength;
-  const above = copyAbove(squares, bindLengths, (known * scale) ** 2);
   // Only what lies above is put in order, and not even that where it is at most 2 % of the edges.
   const weight = sumOf(weights, above);
   if (weight <= allowed) return { high: Math.min(worst, known), worst, vertex };
   return { high: Math.sqrt(weightedHigh(values, weights, above, allowed)) / scale, worst, vertex };
 }
 
-/** The edge of the largest value among those longer than `tiny`; -1 where there is none above 0. */
-function worstEdge(values: Float64Array, lengths: Float64Array, tiny: number): number {
+/**
+ * Squares of stretches as `stretchSquares` has them: what is above `limit` goes, with its length, to the front of `values` and
+ * `weights`. Returns the largest among the edges longer than `tiny`; 0, and an edge of -1, where there is none.
+ */
+function scanEdges(
+  edges: Uint32Array,
+  lengths: Float64Array,
+  inverseSquares: Float64Array,
+  p: Float64Array,
+  tiny: number,
+  limit: number,
+): number {
+  let count = 0;
   let edge = -1;
   let worst = 0;
   for (let e = 0; e < lengths.length; e++) {
-    if (values[e]! > worst && lengths[e]! > tiny) {
-      worst = values[e]!;
+    const square = squareOf(edges, p, e) * inverseSquares[e]!;
+    if (square > worst && lengths[e]! > tiny) {
+      worst = square;
       edge = e;
     }
-  }
-  return edge;
-}
-
-/** Copies what is above a limit, with its length, to the front of `values` and `weights`; returns how many that are. */
-function copyAbove(from: Float64Array, lengths: Float64Array, limit: number): number {
-  let count = 0;
-  for (let e = 0; e < lengths.length; e++) {
-    if (from[e]! > limit) {
-      values[count] = from[e]!;
+    if (square > limit) {
+      values[count] = square;
       weights[count] = lengths[e]!;
       count++;
     }
   }
-  return count;
+  scanned[0] = count;
+  scanned[1] = edge;
+  return worst;
 }
 
 function sumOf(numbers: Float64Array, count: number): number {
@@ -257,44 +266,49 @@ function weightedHigh(values: Float64Array, weights: Float64Array, count: number
  * Volume by the divergence theorem: the sum of a · (b × c) / 6 over outward triangles, each open rim closed by a fan
  * from its middle. Positive for triangles that wind counter-clockwise seen from outside (glTF 2.0, section 3.7.2.1).
  */
-export function volumeOf(part: SkinPart, p: ArrayLike<number>): number {
+export function volumeOf({ triangles, rims }: SkinPart, p: Float64Array): number {
+  let six = sixVolumes(triangles, p);
+  for (const rim of rims) six = capVolumes(six, rim, p);
+  return six / 6;
+}
+
+function sixVolumes(t: Uint32Array, p: Float64Array): number {
   let six = 0;
-  const { triangles: t, rims } = part;
   for (let i = 0; i < t.length; i += 3) {
     const a = t[i]! * 3;
     const b = t[i + 1]! * 3;
     const c = t[i + 2]! * 3;
     six += triple(p[a]!, p[a + 1]!, p[a + 2]!, p[b]!, p[b + 1]!, p[b + 2]!, p[c]!, p[c + 1]!, p[c + 2]!);
   }
-  for (const rim of rims) {
-    let x = 0;
-    let y = 0;
-    let z = 0;
-    for (const v of rim) {
-      x += p[v * 3]! / rim.length;
-      y += p[v * 3 + 1]! / rim.length;
-      z += p[v * 3 + 2]! / rim.length;
-    }
-    // The cap runs along the rim the other way round.
-    for (let i = 0; i < rim.length; i += 2) {
-      const a = rim[i + 1]! * 3;
-      const b = rim[i]! * 3;
-      six += triple(p[a]!, p[a + 1]!, p[a + 2]!, p[b]!, p[b + 1]!, p[b + 2]!, x, y, z);
-    }
+  return six;
+}
+
+/** The sum with that of a fan from the middle of a rim added to it. */
+function capVolumes(sum: number, rim: Uint32Array, p: Float64Array): number {
+  let six = sum;
+  let x = 0;
+  let y = 0;
+  let z = 0;
+  for (let i = 0; i < rim.length; i++) {
+    const v = rim[i]! * 3;
+    x += p[v]! / rim.length;
+    y += p[v + 1]! / rim.length;
+    z += p[v + 2]! / rim.length;
   }
-  return six / 6;
+  // The cap runs along the rim the other way round.
+  for (let i = 0; i < rim.length; i += 2) {
+    const a = rim[i + 1]! * 3;
+    const b = rim[i]! * 3;
+    six += triple(p[a]!, p[a + 1]!, p[a + 2]!, p[b]!, p[b + 1]!, p[b + 2]!, x, y, z);
+  }
+  return six;
 }
 
 /**
  * Volume between a point and the surface of the part: the sum of its triangles' cones. Rims need no caps, and what turns
  * rigidly about the point keeps its share: around a joint only what blending does to the skin changes it.
  */
-export function coneVolume(
-  { triangles: t }: SkinPart,
-  p: ArrayLike<number>,
-  point: ArrayLike<number>,
-  at: number,
-): number {
+export function coneVolume({ triangles: t }: SkinPart, p: Float64Array, point: Float64Array, at: number): number {
   const x = point[at]!;
   const y = point[at + 1]!;
   const z = point[at + 2]!;
@@ -319,7 +333,7 @@ export function coneVolume(
 }
 
 /** Surface of the part without the caps. */
-export function areaOf({ triangles: t }: SkinPart, p: ArrayLike<number>): number {
+export function areaOf({ triangles: t }: SkinPart, p: Float64Array): number {
   let area = 0;
   for (let i = 0; i < t.length; i += 3) {
     const [a, b, c] = [t[i]! * 3, t[i + 1]! * 3, t[i + 2]! * 3];

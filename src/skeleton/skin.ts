@@ -31,8 +31,20 @@ export interface SkinMesh {
  */
 export function skinVertices(mesh: SkinMesh, pose: WorldPose, out: Float64Array, scratch: Float64Array): void {
   jointMatrices(mesh, pose, scratch);
-  const { positions, influences, joints, weights } = mesh;
-  for (let v = 0; v < mesh.vertexCount; v++) {
+  blend(out, mesh.positions, mesh.influences, mesh.joints, mesh.weights, mesh.vertexCount, scratch);
+}
+
+/** Takes arrays, as meshes come in several hidden classes, each of which would have the loop compiled again. */
+function blend(
+  out: Float64Array,
+  positions: Float32Array,
+  influences: number,
+  joints: Uint16Array,
+  weights: Float32Array,
+  vertexCount: number,
+  matrices: Float64Array,
+): void {
+  for (let v = 0; v < vertexCount; v++) {
     const px = positions[v * 3]!;
     const py = positions[v * 3 + 1]!;
     const pz = positions[v * 3 + 2]!;
@@ -44,9 +56,9 @@ export function skinVertices(mesh: SkinMesh, pose: WorldPose, out: Float64Array,
       const w = weights[i]!;
       if (w === 0) continue;
       const m = joints[i]! * 12;
-      x += w * (scratch[m]! * px + scratch[m + 1]! * py + scratch[m + 2]! * pz + scratch[m + 3]!);
-      y += w * (scratch[m + 4]! * px + scratch[m + 5]! * py + scratch[m + 6]! * pz + scratch[m + 7]!);
-      z += w * (scratch[m + 8]! * px + scratch[m + 9]! * py + scratch[m + 10]! * pz + scratch[m + 11]!);
+      x += w * (matrices[m]! * px + matrices[m + 1]! * py + matrices[m + 2]! * pz + matrices[m + 3]!);
+      y += w * (matrices[m + 4]! * px + matrices[m + 5]! * py + matrices[m + 6]! * pz + matrices[m + 7]!);
+      z += w * (matrices[m + 8]! * px + matrices[m + 9]! * py + matrices[m + 10]! * pz + matrices[m + 11]!);
       sum += w;
     }
     const k = sum > 0 ? 1 / sum : 0;
@@ -61,16 +73,22 @@ export function skinVertices(mesh: SkinMesh, pose: WorldPose, out: Float64Array,
  * @param out  jointCount × 12, overwritten
  */
 export function jointMatrices(mesh: SkinMesh, pose: WorldPose, out: Float64Array): void {
-  const jointCount = mesh.bind.length / 12;
-  for (let j = 0; j < jointCount; j++) worldBind(mesh.bind, pose, j, out);
+  const { bind } = mesh;
+  for (let j = 0; j * 12 < bind.length; j++) worldBind(bind, pose.rotations, pose.positions, j, out);
 }
 
 /** scratch[j] = world(j) · bind(j), both affine 3 × 4. */
-function worldBind(bind: Float64Array, pose: WorldPose, j: number, scratch: Float64Array): void {
-  const x = pose.rotations[j * 4]!;
-  const y = pose.rotations[j * 4 + 1]!;
-  const z = pose.rotations[j * 4 + 2]!;
-  const w = pose.rotations[j * 4 + 3]!;
+function worldBind(
+  bind: Float64Array,
+  rotations: Float64Array,
+  positions: Float64Array,
+  j: number,
+  scratch: Float64Array,
+): void {
+  const x = rotations[j * 4]!;
+  const y = rotations[j * 4 + 1]!;
+  const z = rotations[j * 4 + 2]!;
+  const w = rotations[j * 4 + 3]!;
   const r00 = 1 - 2 * (y * y + z * z);
   const r01 = 2 * (x * y - z * w);
   const r02 = 2 * (x * z + y * w);
@@ -89,9 +107,9 @@ function worldBind(bind: Float64Array, pose: WorldPose, j: number, scratch: Floa
     scratch[at + 4 + c] = r10 * b0 + r11 * b1 + r12 * b2;
     scratch[at + 8 + c] = r20 * b0 + r21 * b1 + r22 * b2;
   }
-  scratch[at + 3]! += pose.positions[j * 3]!;
-  scratch[at + 7]! += pose.positions[j * 3 + 1]!;
-  scratch[at + 11]! += pose.positions[j * 3 + 2]!;
+  scratch[at + 3]! += positions[j * 3]!;
+  scratch[at + 7]! += positions[j * 3 + 1]!;
+  scratch[at + 11]! += positions[j * 3 + 2]!;
 }
 
 /** The joint that moves a vertex by more than half; -1 where none does. */
