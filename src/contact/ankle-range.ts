@@ -20,6 +20,9 @@ import type { LevelFoot } from './level-foot.ts';
 const DEGREE = Math.PI / 180;
 const DORSIFLEXION = LOADED_DORSIFLEXION * DEGREE;
 const PLANTARFLEXION = -RANGES_OF_MOTION.ankleFlexion.min * DEGREE;
+/** What an ankle leans to its toes, and back, against the height of its shin, when it is well within them. */
+const AHEAD = 0.999 * Math.tan(DORSIFLEXION);
+const BEHIND = -0.999 * Math.tan(PLANTARFLEXION);
 /** What an ankle is bent beyond its range approaches this (rad) and never passes it, continuous in value and slope. */
 const SOFT = 8 * DEGREE;
 /** A shin that lies less than this in the plane of its foot (share of its length) tells no dorsiflexion. */
@@ -39,12 +42,13 @@ export function keepAnkleRange(
 ): void {
   const { limb, knees, ankles } = leg;
   const count = feet.length / 4;
-  const flexions = new Float64Array(count);
-  flexionsOf(flexions, knees, ankles, feet, level.undo);
+  const lean = new Float64Array(3);
   let performer: ((f: number) => number) | null = null;
-  const turn = new Float64Array(4);
   for (let f = 0; f < count; f++) {
-    const flexion = flexions[f]!;
+    leanOf(lean, knees, ankles, feet, f, level.undo);
+    // Most ankles are; that is told without an arc tangent.
+    if (lean[0]! > 0 && lean[1]! < AHEAD * lean[0]! && lean[1]! > BEHIND * lean[0]!) continue;
+    const flexion = flexionOf(lean);
     if (flexion <= DORSIFLEXION && flexion >= -PLANTARFLEXION) continue;
     performer ??= performerFlexion(plan, clip, limb, leg.feet);
     const its = performer(f);
@@ -62,33 +66,39 @@ function surplus(excess: number): number {
 }
 
 /**
- * Dorsiflexion, radians, 0 with the sole square to the shin: by how much the shin leans to the toes, seen from the side of
- * the foot.
+ * How the shin leans, in the frame of the foot: out of the instep and to the toes, metres, and its length squared.
  * @param undo  inverse of the joint's rotation when the foot is level and heads for +Z
  */
-function flexionsOf(
+function leanOf(
   out: Float64Array,
   knees: Float64Array,
   ankles: Float64Array,
   feet: Float64Array,
+  f: number,
   undo: Float64Array,
 ): void {
-  const turn = new Float64Array(4);
-  for (let f = 0, at = 0; f < out.length; f++, at += 3) {
-    mulQuat(turn, 0, feet, f * 4, undo, 0);
-    const x = turn[0]!;
-    const y = turn[1]!;
-    const z = turn[2]!;
-    const w = turn[3]!;
-    const sx = knees[at]! - ankles[at]!;
-    const sy = knees[at + 1]! - ankles[at + 1]!;
-    const sz = knees[at + 2]! - ankles[at + 2]!;
-    // Second and third column of the rotation matrix: out of the instep, and to the toes.
-    const up = 2 * (x * y - w * z) * sx + (1 - 2 * (x * x + z * z)) * sy + 2 * (y * z + w * x) * sz;
-    const ahead = 2 * (x * z + w * y) * sx + 2 * (y * z - w * x) * sy + (1 - 2 * (x * x + y * y)) * sz;
-    const inPlane = Math.sqrt((up * up + ahead * ahead) / (sx * sx + sy * sy + sz * sz));
-    out[f] = inPlane > 0 ? Math.atan2(ahead, up) * Math.min(1, inPlane / IN_PLANE) : 0;
-  }
+  mulQuat(turn, 0, feet, f * 4, undo, 0);
+  const x = turn[0]!;
+  const y = turn[1]!;
+  const z = turn[2]!;
+  const w = turn[3]!;
+  const sx = knees[f * 3]! - ankles[f * 3]!;
+  const sy = knees[f * 3 + 1]! - ankles[f * 3 + 1]!;
+  const sz = knees[f * 3 + 2]! - ankles[f * 3 + 2]!;
+  // Second and third column of the rotation matrix: out of the instep, and to the toes.
+  out[0] = 2 * (x * y - w * z) * sx + (1 - 2 * (x * x + z * z)) * sy + 2 * (y * z + w * x) * sz;
+  out[1] = 2 * (x * z + w * y) * sx + 2 * (y * z - w * x) * sy + (1 - 2 * (x * x + y * y)) * sz;
+  out[2] = sx * sx + sy * sy + sz * sz;
+}
+
+const turn = new Float64Array(4);
+
+/** Dorsiflexion, radians, 0 with the sole square to the shin: by how much it leans to the toes, seen from the foot's side. */
+function flexionOf(lean: Float64Array): number {
+  const up = lean[0]!;
+  const ahead = lean[1]!;
+  const inPlane = Math.sqrt((up * up + ahead * ahead) / lean[2]!);
+  return inPlane > 0 ? Math.atan2(ahead, up) * Math.min(1, inPlane / IN_PLANE) : 0;
 }
 
 /**
@@ -109,14 +119,14 @@ function performerFlexion(
   const knee = new Float64Array(3);
   const ankle = new Float64Array(3);
   const foot = new Float64Array(4);
-  const flexion = new Float64Array(1);
+  const lean = new Float64Array(3);
   return (f) => {
     const { positions } = readPartialPose(partial, f);
     copyVec(knee, 0, positions, srcLower * 3);
     copyVec(ankle, 0, positions, srcEnd * 3);
     copyQuat(foot, 0, feet, f * 4);
-    flexionsOf(flexion, knee, ankle, foot, undo);
-    return flexion[0]!;
+    leanOf(lean, knee, ankle, foot, 0, undo);
+    return flexionOf(lean);
   };
 }
 

@@ -5,7 +5,7 @@ import type { RetargetPlan } from '../retarget/plan.ts';
 import { clearOf } from './ankle-path.ts';
 import { type FrameSpan, fadeOutside, quatOfRotationVector, rotationVector } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
-import { type Attitude, attitudeOf, type LevelFoot } from './level-foot.ts';
+import { type Attitude, attitudeOf, headingOf, type LevelFoot } from './level-foot.ts';
 import { type Flat, meanHeading, type Rest } from './rests.ts';
 import type { Sole } from './sole.ts';
 
@@ -70,20 +70,26 @@ export function limitPitch(
 }
 
 /**
- * Turns a foot level in its flat phases and settles their headings; outside them the turn fades.
+ * Turns a foot level in its flat phases and settles their headings; outside them the turn fades. Toes go along.
  * @param feet   world rotations, frames × 4, overwritten
- * @returns the turns as rotation vectors, frames × 3
+ * @param toes   the same, or null
+ * @param turns  scratch, frames × 3
  */
-export function levelFlats(feet: Float64Array, flats: readonly Flat[], level: LevelFoot, timing: Timing): Float64Array {
-  const frameCount = feet.length / 4;
-  const turns = new Float64Array(frameCount * 3);
+export function levelFlats(
+  feet: Float64Array,
+  toes: Float64Array | null,
+  flats: readonly Flat[],
+  level: LevelFoot,
+  timing: Timing,
+  turns: Float64Array,
+): void {
   for (const flat of flats) {
     flat.heading = meanHeading(feet, level.undo, flat.span);
-    for (let f = flat.span.first; f <= flat.span.last; f++) turnToLevel(turns, f, feet, level.posture, flat.heading);
+    headFor(goal, level.posture, flat.heading);
+    for (let f = flat.span.first; f <= flat.span.last; f++) turnTo(turns, f, feet);
   }
-  fadeOutside(turns, disjoint(flats), frameCount, timing.ramp, timing.edge);
-  applyTurns(feet, turns);
-  return turns;
+  fadeOutside(turns, disjoint(flats), feet.length / 4, timing.ramp, timing.edge);
+  applyTurns(turns, feet, toes);
 }
 
 /** Flat phases that follow each other without a frame between are one span. */
@@ -123,7 +129,7 @@ export function clampPitch(
   }
   if (!turns) return;
   fadeOutside(turns, stands, frameCount, timing.ramp, timing.edge);
-  applyTurns(feet, turns);
+  applyTurns(turns, feet, null);
 }
 
 const HEEL = 1;
@@ -140,31 +146,29 @@ function restingPoints(rests: readonly Rest[], frameCount: number): Uint8Array {
 
 /**
  * Toes: level while the ball rests, so that the foot rolls over it; elsewhere as the performer has them.
- * @param toes   the plain retarget's world rotations, frames × 4, overwritten
- * @param turns  by which the foot was turned, frames × 3, overwritten
+ * @param toes   world rotations, turned as the foot was, frames × 4, overwritten
+ * @param turns  scratch, frames × 3
  */
 export function levelToes(
   toes: Float64Array,
-  turns: Float64Array,
   feet: Float64Array,
   rests: readonly Rest[],
   level: LevelFoot,
   timing: Timing,
+  turns: Float64Array,
 ): void {
-  applyTurns(toes, turns);
-  const own = turns;
   const attitude = { x: 0, z: 1, pitch: 0 };
   const spans = rests.filter((rest) => rest.point === 'ball').map((rest) => rest.span);
   for (const span of spans) {
     for (let f = span.first; f <= span.last; f++) {
-      attitudeOf(attitude, feet, f, level.undo);
+      headingOf(attitude, feet, f, level.undo);
       // With no sign of zero, which would tell −180 from 180 degrees.
-      const heading = Math.atan2(attitude.x + 0, attitude.z + 0);
-      turnToLevel(own, f, toes, level.toesPosture!, heading);
+      headFor(goal, level.toesPosture!, Math.atan2(attitude.x + 0, attitude.z + 0));
+      turnTo(turns, f, toes);
     }
   }
-  fadeOutside(own, spans, toes.length / 4, timing.ramp, timing.edge);
-  applyTurns(toes, own);
+  fadeOutside(turns, spans, toes.length / 4, timing.ramp, timing.edge);
+  applyTurns(turns, toes, null);
 }
 
 /** Toes that are no toes keep their place on the foot. Returns world rotations, frames × 4. */
@@ -206,7 +210,7 @@ export function clearToes(
     rotateVec(joint, 0, feet, f * 4, level.ball.at, 0);
     rotateVec(tip, 0, toes, f * 4, level.toeEnd!, 0);
     const under = floors[f]! - ankleHeights[f]! - joint[1]!;
-    attitudeOf(attitude, toes, f, undo);
+    headingOf(attitude, toes, f, undo);
     const along = tip[0]! * attitude.x + tip[2]! * attitude.z;
     // In place of Math.hypot, which boxes its numbers: 100 bytes a foot and frame, a fifth of all garbage of plants.
     const length = Math.sqrt(along * along + tip[1]! * tip[1]!);
@@ -236,29 +240,29 @@ export function pitchTurn(out: Float64Array, { x, z }: Attitude, angle: number):
   axisAngleQuat(out, 0, -z, 0, x, angle);
 }
 
-function applyTurns(rotations: Float64Array, turns: Float64Array): void {
+/** Turns what the first holds, and what the second holds too. */
+function applyTurns(turns: Float64Array, rotations: Float64Array, more: Float64Array | null): void {
   const turn = new Float64Array(4);
   for (let f = 0; f < rotations.length / 4; f++) {
     if (turns[f * 3] === 0 && turns[f * 3 + 1] === 0 && turns[f * 3 + 2] === 0) continue;
     quatOfRotationVector(turn, 0, turns, f * 3);
     mulQuat(rotations, f * 4, turn, 0, rotations, f * 4);
+    if (more) mulQuat(more, f * 4, turn, 0, more, f * 4);
   }
 }
 
 const goal = new Float64Array(4);
-const inverse = new Float64Array(4);
+const turned = new Float64Array(4);
 
-/** The turn that brings the joint of frame `f` level and onto its heading, as a rotation vector in `turns`. */
-function turnToLevel(
-  turns: Float64Array,
-  f: number,
-  rotations: Float64Array,
-  posture: Float64Array,
-  heading: number,
-): void {
-  axisAngleQuat(goal, 0, 0, 1, 0, heading);
-  mulQuat(goal, 0, goal, 0, posture, 0);
-  invertQuat(inverse, 0, rotations, f * 4);
-  mulQuat(goal, 0, goal, 0, inverse, 0);
-  rotationVector(turns, f * 3, goal, 0);
+/** Rotation of a joint that has this posture when its figure stands, level and on a heading. */
+function headFor(out: Float64Array, posture: Float64Array, heading: number): void {
+  axisAngleQuat(out, 0, 0, 1, 0, heading);
+  mulQuat(out, 0, out, 0, posture, 0);
+}
+
+/** The turn that brings the joint of frame `f` to the goal, as a rotation vector in `turns`. */
+function turnTo(turns: Float64Array, f: number, rotations: Float64Array): void {
+  invertQuat(turned, 0, rotations, f * 4);
+  mulQuat(turned, 0, goal, 0, turned, 0);
+  rotationVector(turns, f * 3, turned, 0);
 }

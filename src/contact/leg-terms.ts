@@ -37,6 +37,13 @@ export function packLegs(legs: readonly ReachLeg[], knees: readonly ReachLeg[], 
   return { terms, lengths: all.map(({ length }) => length), feet: legs.length };
 }
 
+/** Those of some frames in a row; a view. */
+export function cutTerms({ terms, lengths, feet }: LegTerms, first: number, last: number): LegTerms {
+  const row = lengths.length * LEG_TERMS;
+  // Written out, not spread: an object of another hidden class has all that reads terms compiled anew.
+  return { terms: terms.subarray(first * row, (last + 1) * row), lengths, feet };
+}
+
 function packLeg(
   { hips, goals, extensions, reaches, nearest, held, length }: ReachLeg,
   terms: Float64Array,

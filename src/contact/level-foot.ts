@@ -150,6 +150,15 @@ export interface Attitude {
  * @param undo  inverse of the level posture
  */
 export function attitudeOf(out: Attitude, rotations: Float64Array, f: number, undo: Float64Array): void {
+  readAttitude(out, rotations, f, undo, true);
+}
+
+/** The same without the pitch, which is left as it was: an arc tangent less. */
+export function headingOf(out: Attitude, rotations: Float64Array, f: number, undo: Float64Array): void {
+  readAttitude(out, rotations, f, undo, false);
+}
+
+function readAttitude(out: Attitude, rotations: Float64Array, f: number, undo: Float64Array, pitched: boolean): void {
   // The turn from the level posture, rotation · undo. In plain numbers: this is read in every frame, several times.
   const i = f * 4;
   const ax = rotations[i]!;
@@ -172,6 +181,7 @@ export function attitudeOf(out: Attitude, rotations: Float64Array, f: number, un
     out.x = -sideZ / level;
     out.z = sideX / level;
   }
+  if (!pitched) return;
   // Third column: the axis ahead.
   const aheadX = 2 * (x * z + w * y);
   const aheadY = 2 * (y * z - w * x);

@@ -23,10 +23,10 @@ import type { GroundReading } from './detect.ts';
 import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
 import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
 import { easeKnees } from './knee-ease.ts';
-import { fillKneeling, kneelLeg, kneePin, reachKneeling } from './kneel.ts';
+import { fillKneeling, type Kneel, kneelLeg, kneePin, reachKneeling } from './kneel.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
-import { findLow } from './low-rests.ts';
+import { findLow, type LowRests } from './low-rests.ts';
 import { kneeSkin } from './low-skin.ts';
 import { shiftPelvis } from './pelvis-shift.ts';
 import type { ReachLeg } from './reach-leg.ts';
@@ -127,57 +127,79 @@ export function plantFeet(
     });
   }
   const lift = standingLift(legs, levels, restsOfLeg);
-  for (const { hips, knees, ankles } of legs) {
-    for (let at = 1; at < frameCount * 3; at += 3) {
-      hips[at]! += lift;
-      knees[at]! += lift;
-      ankles[at]! += lift;
-    }
-  }
+  for (const leg of legs) liftLeg(leg, lift);
   const targets = createLimbTargets(frameCount);
   if (!low && restsOfLeg.every((rests) => rests.length === 0)) return { targets, plants: [], unreached: [] };
-  const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
-  const largestShift = settings.largestShift * meanLength;
-  const more = hipExcess(plan);
-  const kneels = legs.map((leg, l) => {
-    const knee = low?.knees[l];
-    if (!knee || knee.spans.length === 0) return null;
-    const skin = kneeSkin(plan.target, leg.limb, skins);
-    return kneelLeg(plan, clip, leg, levels[l]!, knee, source.soles[leg.side], soles[leg.side], skin, timing);
-  });
+  const kneels = low ? kneelsOf(plan, clip, legs, levels, low, soles, source, skins, timing) : legs.map(() => null);
   const holds: LowHolds = {
     knees: kneels.flatMap((kneel) => (kneel ? [kneePin(kneel)] : [])),
     seat: low ? seatHeight(plan, clip, legs, low.seat, skins, timing) : null,
   };
+  const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
+  const largestShift = settings.largestShift * meanLength;
+  const more = hipExcess(plan);
   const rounds = legs.some(({ limb }) => limb.dstEnd < 0) ? SHIN_ROUNDS : 1;
   let stances: Stance[] = [];
   let limits: Float64Array = new Float64Array(0);
   for (let round = 0; round < rounds; round++) {
     if (round > 0) trackShins(plan, clip, targets, legs);
-    stances = legs.map((leg, l) => {
+    stances = [];
+    const reachLegs: ReachLeg[] = [];
+    for (let l = 0; l < legs.length; l++) {
+      const leg = legs[l]!;
       const stance = standLeg(leg, levels[l]!, restsOfLeg[l]!, frames(settings.rise), timing);
       turnStance(stance, plan, clip, soles[leg.side], source.soles[leg.side], timing);
-      return stance;
-    });
-    const reachLegs = stances.map((stance) => reachOf(stance, plan, settings.reach, timing.ramp));
-    kneels.forEach((kneel, l) => {
-      if (kneel) reachKneeling(reachLegs[l]!, kneel);
-    });
+      const reach = reachOf(stance, plan, settings.reach, timing.ramp);
+      const kneel = kneels[l];
+      if (kneel) reachKneeling(reach, kneel);
+      stances.push(stance);
+      reachLegs.push(reach);
+    }
     const { rootShifts } = targets;
     const isFinal = round === rounds - 1;
     limits = shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, rootShifts, holds, more, isFinal);
-    stances.forEach((stance, l) => {
-      fillTargets(stance, reachLegs[l]!, plan, frameDuration, targets);
+    for (let l = 0; l < legs.length; l++) {
+      fillTargets(stances[l]!, reachLegs[l]!, plan, frameDuration, targets);
       const kneel = kneels[l];
       if (kneel) fillKneeling(kneel, levels[l]!, targets);
-    });
-    for (let at = 1; at < frameCount * 3; at += 3) targets.rootShifts[at]! += lift;
+    }
+    raise(rootShifts, lift);
   }
   return {
     targets,
     plants: stances.flatMap(({ leg, rests }) => rests.map((rest) => plantOf(leg.side, rest, frameDuration))),
     unreached: unreachedPlants(stances, targets, lift, limits, frameDuration),
   };
+}
+
+/** How each leg kneels; null for one that does not. */
+function kneelsOf(
+  plan: RetargetPlan,
+  clip: Clip,
+  legs: readonly LegTrack[],
+  levels: readonly LevelFoot[],
+  { knees }: LowRests,
+  soles: Record<Side, Sole>,
+  source: MovingFeet,
+  skins: readonly SkinMesh[],
+  timing: Timing,
+): (Kneel | null)[] {
+  return legs.map((leg, l) => {
+    const knee = knees[l];
+    if (!knee || knee.spans.length === 0) return null;
+    const skin = kneeSkin(plan.target, leg.limb, skins);
+    return kneelLeg(plan, clip, leg, levels[l]!, knee, source.soles[leg.side], soles[leg.side], skin, timing);
+  });
+}
+
+function liftLeg({ hips, knees, ankles }: LegTrack, lift: number): void {
+  raise(hips, lift);
+  raise(knees, lift);
+  raise(ankles, lift);
+}
+
+function raise(path: Float64Array, lift: number): void {
+  for (let at = 1; at < path.length; at += 3) path[at]! += lift;
 }
 
 function plantOf(side: Side, { point, span, spot }: Rest, frameDuration: number): Plant {
@@ -249,10 +271,11 @@ function turnStance(
     stance.feet = limitPitch(plan, leg, level, sole, sourceSole);
     const toes = level.toesPosture ? leg.toes.slice() : null;
     keepAnkleRange(plan, clip, leg, level, stance.feet, toes);
-    const turns = levelFlats(stance.feet, flats, level, timing);
+    const scratch = new Float64Array(ankles.length);
+    levelFlats(stance.feet, toes, flats, level, timing, scratch);
     clampPitch(stance.feet, rests, spans, level, timing);
     if (toes) {
-      levelToes(toes, turns, stance.feet, rests, level, timing);
+      levelToes(toes, stance.feet, rests, level, timing, scratch);
       stance.toes = toes;
     } else if (limb.dstToes >= 0) stance.toes = stiffToes(stance.feet, plan.restRotations, limb.dstToes);
   }

@@ -2,7 +2,7 @@ import { rotateVec } from '../math/quat.ts';
 import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { FrameSpan } from './hold.ts';
-import { attitudeOf, type LevelFoot, type SupportPoint, strideBetween } from './level-foot.ts';
+import { attitudeOf, headingOf, type LevelFoot, type SupportPoint, strideBetween } from './level-foot.ts';
 
 /** One run of frames in which heel or ball rests, with its spot once it is known. */
 export interface Rest {
@@ -114,7 +114,7 @@ export function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameS
   let x = 0;
   let z = 0;
   for (let f = span.first; f <= span.last; f++) {
-    attitudeOf(attitude, feet, f, undo);
+    headingOf(attitude, feet, f, undo);
     x += attitude.x;
     z += attitude.z;
   }

@@ -12,7 +12,7 @@
  */
 import { solveSmoothPath } from '../math/smooth-path.ts';
 import type { FrameSpan } from './hold.ts';
-import { EXTENSION, HELD, LEG_TERMS, type LegTerms, NEAREST, REACH, WEIGHT } from './leg-terms.ts';
+import { cutTerms, EXTENSION, HELD, LEG_TERMS, type LegTerms, NEAREST, REACH, WEIGHT } from './leg-terms.ts';
 import type { ReachLeg } from './reach-leg.ts';
 
 /**
@@ -121,7 +121,7 @@ export function settle(
 export function cutProblem({ legs, seat, usual, lowness, frameDuration }: ShiftProblem, span: FrameSpan): ShiftProblem {
   const cut = (series: Float64Array, stride: number) => series.subarray(span.first * stride, (span.last + 1) * stride);
   return {
-    legs: { ...legs, terms: cut(legs.terms, legs.lengths.length * LEG_TERMS) },
+    legs: cutTerms(legs, span.first, span.last),
     seat: seat && { shifts: cut(seat.shifts, 1), held: cut(seat.held, 1) },
     usual: cut(usual, 3),
     lowness: cut(lowness, 1),
