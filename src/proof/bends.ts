@@ -1,5 +1,6 @@
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { LimbName } from './build.ts';
+import { arrayFor } from './joint-paths.ts';
 import { pathOf, type Track } from './track.ts';
 
 const DEGREES = 180 / Math.PI;
@@ -18,11 +19,11 @@ export interface Bends {
 export const bendsOf = oncePerKey((track: Track, name: LimbName): Bends | null => {
   const limb = track.limbs[name];
   if (!limb) return null;
-  const { frameCount } = track;
+  const { frameCount, paths } = track;
   const bends = {
-    degrees: new Float64Array(frameCount),
-    directions: new Float64Array(frameCount * 3),
-    lines: new Float64Array(frameCount * 3),
+    degrees: arrayFor(paths, frameCount),
+    directions: arrayFor(paths, frameCount * 3),
+    lines: arrayFor(paths, frameCount * 3),
   };
   bend(
     bends.degrees,

@@ -6,12 +6,12 @@ import type { Side } from '../skeleton/side.ts';
 import { checkFigure, jointName } from './build.ts';
 import { footPointsOf } from './foot-points.ts';
 import type { FootPoints, Json, Measure, Proof, ProofFigure, ProofOptions, Where } from './measure.ts';
-import { createProofMemory, knownBuild, knownTrack, type ProofMemory } from './memory.ts';
+import { createProofMemory, knownTrack, type ProofMemory, targetTrack } from './memory.ts';
 import { lowered, rampNote, rampUnder, standingHeight, turnedLevel } from './ramp.ts';
 import { type FootSpans, toSpans } from './spans.ts';
 import { findStance } from './stance.ts';
 import { MEASURE_RULES, type MeasureId, type MeasureRule } from './thresholds.ts';
-import { buildTrack, type Track } from './track.ts';
+import type { Track } from './track.ts';
 import { unpairedLimbs, unpairedNote } from './unpaired.ts';
 
 /** All that the measures look at. */
@@ -73,7 +73,7 @@ function gatherOnFloor(
   checkFigure(target, 'target');
   if (source) checkFigure(source, 'source');
   const notes: Note[] = [];
-  const targetTrack = buildTrack(target, target.clip.frameCount, 0, 1, knownBuild(memory, target));
+  const ownTrack = targetTrack(memory, target);
   const dt = target.clip.frameDuration;
   const offset = options.frameOffset ?? 0;
   let sourceTrack: Track | null = null;
@@ -93,7 +93,7 @@ function gatherOnFloor(
       });
   }
   if (source) for (const role of unpairedLimbs(target, source)) notes.push(unpairedNote(target, role));
-  const feet = target.clip.frameCount > 0 ? footPoints(targetTrack) : NO_FEET;
+  const feet = target.clip.frameCount > 0 ? footPoints(ownTrack) : NO_FEET;
   const sourceFeet = sourceTrack ? footPoints(sourceTrack) : NO_FEET;
   const groundVelocity = options.groundVelocity ?? ([0, 0, 0] as const);
 
@@ -105,7 +105,7 @@ function gatherOnFloor(
     contactsFrom = 'given';
     shift = source ? -offset * source.clip.frameDuration : 0;
   } else if (sourceTrack && (sourceFeet.left || sourceFeet.right)) {
-    const scale = targetTrack.legLength > 0 ? sourceTrack.legLength / targetTrack.legLength : 1;
+    const scale = ownTrack.legLength > 0 ? sourceTrack.legLength / ownTrack.legLength : 1;
     const [x, y, z] = groundVelocity;
     contacts =
       x === 0 && y === 0 && z === 0
@@ -113,11 +113,11 @@ function gatherOnFloor(
         : findStance(sourceTrack, sourceFeet, [x * scale, y * scale, z * scale]);
     contactsFrom = 'found on the source';
   } else if (feet.left || feet.right) {
-    contacts = findStance(targetTrack, feet, groundVelocity);
+    contacts = findStance(ownTrack, feet, groundVelocity);
     contactsFrom = 'found on the target';
   }
   return {
-    target: targetTrack,
+    target: ownTrack,
     source: sourceTrack,
     sharedFrames,
     feet,

@@ -5,6 +5,7 @@ import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { isWithin, type WorldPose } from '../skeleton/skeleton.ts';
 import { type Build, type LimbPoints, pointInPose, restVertices } from './build.ts';
+import { arrayFor } from './joint-paths.ts';
 import type { BodyPoint, FootPoints } from './measure.ts';
 import { quantile } from './statistics.ts';
 import { jointPath, jointTurns, pathOf, pointAt, type Track, turnVec } from './track.ts';
@@ -77,7 +78,7 @@ export const footPointsOf = oncePerKey(measureFootPoints);
 
 /** Where a foot heads in each frame, unit vectors, frameCount × 3. They are shared: read them only. */
 export const headingsOf = oncePerKey((track: Track, foot: FootPoints): Float64Array => {
-  const headings = new Float64Array(track.frameCount * 3);
+  const headings = arrayFor(track.paths, track.frameCount * 3);
   turnVec(headings, jointTurns(track, foot.heel.joint), Float64Array.from(foot.heading));
   return headings;
 });

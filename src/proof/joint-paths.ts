@@ -8,6 +8,7 @@ import { mulQuat, rotateAddVec, slerpQuatBy } from '../math/quat.ts';
 import { lerpVec } from '../math/vec.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
+import { type Arena, take } from './arena.ts';
 
 /** Where the joints of a figure are at `frameCount` moments. Arrays that were handed out are shared: read them only. */
 export interface JointPaths {
@@ -20,6 +21,8 @@ export interface JointPaths {
   first: number;
   rotations: (Float64Array | null)[];
   positions: (Float64Array | null)[];
+  /** Where arrays are laid out; null where they are to stay. */
+  arena: Arena | null;
 }
 
 interface Between {
@@ -43,6 +46,7 @@ export function createJointPaths(
   frameCount: number,
   firstFrame: number,
   step: number,
+  arena: Arena | null = null,
 ): JointPaths {
   const create = (between: Between | null, first: number, count = frameCount): JointPaths => ({
     skeleton,
@@ -52,6 +56,7 @@ export function createJointPaths(
     first,
     rotations: Array<Float64Array | null>(skeleton.jointCount).fill(null),
     positions: Array<Float64Array | null>(skeleton.jointCount).fill(null),
+    arena,
   });
   const isOwnFrames = Number.isInteger(firstFrame) && Math.abs(step - 1) * frameCount < ON_FRAME;
   if (isOwnFrames && firstFrame >= 0 && firstFrame + frameCount <= clip.frameCount) return create(null, firstFrame);
@@ -72,12 +77,17 @@ export function createJointPaths(
   return create({ own: create(null, earliest, latest - earliest + 1), before, shares }, earliest);
 }
 
+/** An array that lasts as long as the paths; it holds anything and is to be overwritten. */
+export function arrayFor({ arena }: JointPaths, length: number): Float64Array {
+  return arena ? take(arena, length) : new Float64Array(length);
+}
+
 /** World rotations of a joint at every moment: xyzw, frameCount × 4. */
 export function rotationsOf(paths: JointPaths, joint: number): Float64Array {
   let rotations = paths.rotations[joint]!;
   if (rotations !== null) return rotations;
   const { skeleton, clip, frameCount, between, first } = paths;
-  rotations = new Float64Array(frameCount * 4);
+  rotations = arrayFor(paths, frameCount * 4);
   if (between !== null) {
     interpolateRotations(rotations, rotationsOf(between.own, joint), between.before, between.shares);
   } else {
@@ -95,7 +105,7 @@ export function positionsOf(paths: JointPaths, joint: number): Float64Array {
   let positions = paths.positions[joint]!;
   if (positions !== null) return positions;
   const { skeleton, clip, frameCount, between, first } = paths;
-  positions = new Float64Array(frameCount * 3);
+  positions = arrayFor(paths, frameCount * 3);
   if (between !== null) {
     interpolatePositions(positions, positionsOf(between.own, joint), between.before, between.shares);
   } else {

@@ -8,6 +8,7 @@ import { SIDES, type Side } from '../skeleton/side.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 import { keepVertices, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { type Build, type LimbPoints, pointInPose, restVertices } from './build.ts';
+import { arrayFor } from './joint-paths.ts';
 import type { BodyPoint } from './measure.ts';
 import { jointPath, pathOf, type Track } from './track.ts';
 
@@ -189,7 +190,7 @@ export const lowestOf = oncePerKey((track: Track, name: LowPartName): Lowest | n
 });
 
 function lowestOnPoints(track: Track, { points }: LowPart): Lowest {
-  const heights = new Float64Array(track.frameCount).fill(Number.POSITIVE_INFINITY);
+  const heights = arrayFor(track.paths, track.frameCount).fill(Number.POSITIVE_INFINITY);
   for (const point of points) lowerTo(heights, pathOf(track, point));
   return { heights, far: new Uint8Array(track.frameCount), vertices: null, meshes: null };
 }
@@ -201,7 +202,7 @@ function lowerTo(heights: Float64Array, path: Float64Array): void {
 
 function lowestOnSkin(track: Track, { skins, joint, reach }: LowPart): Lowest {
   const { frameCount } = track;
-  const heights = new Float64Array(frameCount);
+  const heights = arrayFor(track.paths, frameCount);
   const far = new Uint8Array(frameCount).fill(1);
   const isFar = FAR * track.legLength;
   const near = lowerBounds(heights, jointPath(track, joint), SLACK * reach, isFar);

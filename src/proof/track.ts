@@ -1,7 +1,8 @@
 import { rotateVec, rotateVecInverse } from '../math/quat.ts';
 import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
+import type { Arena } from './arena.ts';
 import { type Build, createBuild } from './build.ts';
-import { carryPoint, createJointPaths, type JointPaths, positionsOf, rotationsOf } from './joint-paths.ts';
+import { arrayFor, carryPoint, createJointPaths, type JointPaths, positionsOf, rotationsOf } from './joint-paths.ts';
 import type { BodyPoint, ProofFigure } from './measure.ts';
 
 /** A figure in motion, moment by moment of the target's time line. */
@@ -17,6 +18,7 @@ export interface Track extends Build {
 /**
  * Follows a figure over `frameCount` moments, `firstFrame` and `step` in frames of its own clip. A moment between two
  * frames is interpolated (positions straight, rotations spherically).
+ * @param arena  where its paths are laid out: the track is good until that is used again
  */
 export function buildTrack(
   figure: ProofFigure,
@@ -24,6 +26,7 @@ export function buildTrack(
   firstFrame: number,
   step: number,
   build: Build = createBuild(figure),
+  arena: Arena | null = null,
 ): Track {
   const { skeleton, clip } = figure;
   const { rest, standing, legLength, limbs } = build;
@@ -37,7 +40,7 @@ export function buildTrack(
     limbs,
     frameCount,
     frameDuration: clip.frameDuration * step,
-    paths: createJointPaths(skeleton, clip, frameCount, firstFrame, step),
+    paths: createJointPaths(skeleton, clip, frameCount, firstFrame, step, arena),
   };
 }
 
@@ -65,7 +68,7 @@ export function pathOf(track: Track, point: BodyPoint): Float64Array {
 }
 
 const offsetPath = oncePerKey((track: Track, { joint, offset }: BodyPoint): Float64Array => {
-  const path = new Float64Array(track.frameCount * 3);
+  const path = arrayFor(track.paths, track.frameCount * 3);
   carryPoint(path, jointTurns(track, joint), jointPath(track, joint), Float64Array.from(offset), 0);
   return path;
 });
@@ -80,7 +83,7 @@ export const pelvisAxesOf = oncePer((track: Track): Float64Array | null => {
   if (left === undefined || right === undefined) return null;
   const up = upwards(track, left, right);
   if (up === null) return null;
-  const axes = new Float64Array(track.frameCount * 9);
+  const axes = arrayFor(track.paths, track.frameCount * 9);
   axesFrom(axes, jointPath(track, left), jointPath(track, right), up, 1e-6 * track.legLength);
   return axes;
 });
@@ -88,7 +91,7 @@ export const pelvisAxesOf = oncePer((track: Track): Float64Array | null => {
 /** The way up the trunk in each frame, of any length. */
 function upwards(track: Track, left: number, right: number): Float64Array | null {
   const { roles } = track.figure;
-  const up = new Float64Array(track.frameCount * 3);
+  const up = arrayFor(track.paths, track.frameCount * 3);
   if (track.standing && roles.hips !== undefined) {
     const inHips = Float64Array.of(0, 1, 0);
     rotateVecInverse(inHips, 0, track.rest.rotations, roles.hips * 4, inHips, 0);
