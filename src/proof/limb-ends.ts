@@ -8,7 +8,7 @@ import { type HandOnFloor, handOnFloor } from './hand-floor.ts';
 import { kneelingOrNear } from './kneeling.ts';
 import type { FootPoints, Json, Measure, Where } from './measure.ts';
 import { flagsOf } from './spans.ts';
-import { spread } from './statistics.ts';
+import { quantile, spread } from './statistics.ts';
 import { thicknessRatio } from './thickness.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointPath, pathOf, pointAt, type Track } from './track.ts';
@@ -238,22 +238,23 @@ const TOUCH_SHORTEST = 0.15;
 export function measureSelfContact(evidence: Evidence): Measure {
   const { target, source, sharedFrames } = evidence;
   if (!source) return notMeasured(evidence, 'self-contact', 'there is no source to compare with');
-  const excesses = new Float64Array(sharedFrames * TOUCH.length);
-  let taken = 0;
+  const all: number[] = [];
   const places: Where[] = [];
   const details: { [key: string]: Json } = {};
   const shortest = Math.max(2, Math.round(TOUCH_SHORTEST / target.frameDuration));
+  // Of one touch after the other.
+  const excess = new Float64Array(sharedFrames);
+  const judged = new Float64Array(sharedFrames);
   for (const touch of TOUCH) {
     const { a, b } = touch;
     const path = partnerPath(target, a, b);
     const performer = touches(source, touch);
     if (!path || !performer) continue;
     const touching = longRuns(performer.near, shortest);
+    if (!touching) continue;
     const thicker = thicknessRatio(target.build, source.build, a, b);
-    const excess = new Float64Array(sharedFrames);
-    const judged = excesses.subarray(taken);
     const frames = excessesOf(
-      excess,
+      excess.fill(0),
       judged,
       touching,
       jointPath(target, target.figure.roles[a]!),
@@ -263,15 +264,15 @@ export function measureSelfContact(evidence: Evidence): Measure {
       thicker,
     );
     if (frames === 0) continue;
-    taken += frames;
+    for (let i = 0; i < frames; i++) all.push(judged[i]!);
     details[`${a} ${b}`] = { ...spread(judged, frames), frames, thicker };
     const { threshold } = MEASURE_RULES['self-contact'];
     for (const place of placesAbove(target, a, target.figure.roles[a]!, excess, threshold))
       places.push({ ...place, note: `away from ${b} (${jointName(target.figure, target.figure.roles[b]!)})` });
   }
-  if (taken === 0)
+  if (all.length === 0)
     return notMeasured(evidence, 'self-contact', 'no hand of the source rests on the body or on the other hand');
-  return measured(evidence, 'self-contact', spread(excesses, taken).p95, places, details);
+  return measured(evidence, 'self-contact', quantile(all, 0.95), places, details);
 }
 
 /** Distance of two joints of the source in each frame as a share of leg length, and the frames in which they are near. */
@@ -298,13 +299,16 @@ function distancesBetween(
   }
 }
 
-/** Leaves of some flags those in runs of at least so many. */
-function longRuns(flags: Uint8Array, shortest: number): Uint8Array {
-  const result = new Uint8Array(flags.length);
+/** Leaves of some flags those in runs of at least so many; null where there are none. */
+function longRuns(flags: Uint8Array, shortest: number): Uint8Array | null {
+  let result: Uint8Array | null = null;
   for (let f = flags.indexOf(1); f >= 0; ) {
     const next = flags.indexOf(0, f);
     const end = next < 0 ? flags.length : next;
-    if (end - f >= shortest) result.fill(1, f, end);
+    if (end - f >= shortest) {
+      result ??= new Uint8Array(flags.length);
+      result.fill(1, f, end);
+    }
     f = next < 0 ? -1 : flags.indexOf(1, end);
   }
   return result;

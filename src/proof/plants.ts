@@ -5,6 +5,7 @@ import { SIDES, type Side } from '../skeleton/side.ts';
 import { jointName } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { footPointsOf } from './foot-points.ts';
+import { arrayFor } from './joint-paths.ts';
 import type { BodyPoint, Measure, PlantRecord, Where } from './measure.ts';
 import { flagsOf, type Span } from './spans.ts';
 import { quantile, spread } from './statistics.ts';
@@ -113,7 +114,8 @@ export const carryingPaths = oncePerKey((evidence: Evidence, side: Side): Paths 
     const start = groundPath(target, from, groundVelocity);
     if (to === null) return start;
     const end = groundPath(target, to, groundVelocity);
-    const path = start.slice();
+    const path = arrayFor(target.paths, start.length);
+    path.set(start);
     for (const [first, last] of contacts) {
       const t = steadiest(start, end, first, last);
       if (t > 0) lerpPath(path, start, end, t, first, last);
@@ -348,11 +350,12 @@ function penetration(evidence: Evidence, paths: FootPaths[]): Measure {
   const { target, feet } = evidence;
   const places: Where[] = [];
   let worst = 0;
+  // Of one point after the other.
+  const depth = new Float64Array(target.frameCount);
   for (const { side, ...foot } of paths)
     for (const point of ['heel', 'ball', 'toe'] as const) {
       const path = foot[point];
       if (path === null) continue;
-      const depth = new Float64Array(target.frameCount);
       worst = Math.max(worst, depthsOf(depth, path, target.legLength));
       const joint = feet[side]![point]!.joint;
       const role = sidedRole(side, joint === feet[side]!.heel.joint ? 'Foot' : 'Toes');
