@@ -74,6 +74,27 @@ describe('an object store', () => {
     expect(textOf(await store.read(`after ${status}`))).toBe('written');
   });
 
+  it('that knows no conditional writes gets its id all the same, that of who writes last', async () => {
+    const marker = 'plain/.rigproof/store.json';
+    const objects = s3.objects('motion');
+    s3.knowsConditions = false;
+    try {
+      const opening = openStore('s3://motion/plain', environment);
+      while (!objects.has(marker)) await wait(1);
+      // Another machine had found none either.
+      await wait(100);
+      const own = JSON.parse(objects.get(marker)!.toString()) as { id: string };
+      objects.set(marker, Buffer.from(JSON.stringify({ ...own, id: 'of another' })));
+      expect((await opening).id).toBe('of another');
+      // What it does not know is asked once, not as of one that is busy.
+      expect(s3.requests.filter((line) => line === `PUT motion/${marker}`)).toHaveLength(2);
+      await (await opening).create('.rigproof/store.json', bytesOf('a third'));
+      expect((await openStore('s3://motion/plain', environment)).id).toBe('of another');
+    } finally {
+      s3.knowsConditions = true;
+    }
+  });
+
   it('that stays busy is told', async () => {
     const store = await openStore('s3://motion/busy', environment);
     s3.failNext(5, 503);

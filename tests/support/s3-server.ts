@@ -17,6 +17,8 @@ export interface S3Server {
   requests: string[];
   /** The next requests get this status (0: the connection breaks), then all is well again. */
   failNext(count: number, status: number): void;
+  /** Whether If-None-Match is known; where not, it is answered with 501, as OpenStack Swift 2.30 does. */
+  knowsConditions: boolean;
   stop(): Promise<void>;
 }
 
@@ -42,21 +44,27 @@ export async function startS3(key: S3Key, buckets: readonly string[]): Promise<S
         else send(request, response, { status: failing.status, code: 'SlowDown' });
         return;
       }
+      if (!s3.knowsConditions && request.headers['if-none-match']) {
+        send(request, response, { status: 501, code: 'NotImplemented' });
+        return;
+      }
       send(request, response, answer(request, Buffer.concat(chunks), { key, stored }));
     })().catch(() => request.socket.destroy());
   }).listen(0, '127.0.0.1');
   await once(server, 'listening');
-  return {
+  const s3: S3Server = {
     endpoint: `http://127.0.0.1:${(server.address() as AddressInfo).port}`,
     objects: (bucket) => stored.get(bucket)!,
     requests,
     failNext: (count, status) => void Object.assign(failing, { count, status }),
+    knowsConditions: true,
     async stop() {
       server.close();
       server.closeAllConnections();
       await once(server, 'close');
     },
   };
+  return s3;
 }
 
 interface Answer {

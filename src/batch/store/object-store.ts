@@ -11,10 +11,18 @@ import { AwsClient } from 'aws4fetch';
 import { RigproofError } from '../../errors.ts';
 import { noStore, type Store } from './store.ts';
 
+/** Answers a request that a store does not know: asked again, it says the same. */
+const NOT_IMPLEMENTED = 501;
 /** A request is tried so often while the store is busy or the connection breaks. */
 const MOST_TRIES = 5;
 /** The pause after the first try; each further one is twice as long. */
 const FIRST_PAUSE = 200; // ms. Five tries take 3 s together.
+
+/**
+ * Where a store knows no `If-None-Match`, those who make the same file at once all write it; so long after, what stands
+ * there stays. ms
+ */
+const SETTLING = 2000;
 
 /** What the object store's own tools read too. */
 interface Access {
@@ -55,12 +63,14 @@ export function openObjectStore(address: string, environment: NodeJS.ProcessEnv)
     if (response.status === 404 && fault.code !== 'NoSuchBucket') return true;
     throw refused(response.status, fault, at);
   };
-  const put = async (name: string, bytes: Uint8Array, headers?: Record<string, string>) => {
-    const response = await send('PUT', name, bytes, headers);
-    // 412 and 409 answer If-None-Match: it is there already, or is being written.
-    const isThere = headers !== undefined && (response.status === 412 || response.status === 409);
-    if (!response.ok && !isThere) throw refused(response.status, await readFault(response), at);
-    await response.body?.cancel();
+  const put = async (name: string, bytes: Uint8Array) => {
+    const response = await send('PUT', name, bytes);
+    if (response.ok) return response.body?.cancel();
+    throw refused(response.status, await readFault(response), at);
+  };
+  const size = async (name: string) => {
+    const response = await send('HEAD', name);
+    return (await isMissing(response)) ? null : Number(response.headers.get('content-length'));
   };
   return {
     address,
@@ -68,12 +78,18 @@ export function openObjectStore(address: string, environment: NodeJS.ProcessEnv)
       const response = await send('GET', name);
       return (await isMissing(response)) ? null : new Uint8Array(await response.arrayBuffer());
     },
-    async size(name) {
-      const response = await send('HEAD', name);
-      return (await isMissing(response)) ? null : Number(response.headers.get('content-length'));
-    },
+    size,
     write: (name, bytes) => put(name, bytes),
-    create: (name, bytes) => put(name, bytes, { 'if-none-match': '*' }),
+    async create(name, bytes) {
+      const response = await send('PUT', name, bytes, { 'if-none-match': '*' });
+      // 412 and 409: it is there already, or is being written.
+      if (response.ok || response.status === 412 || response.status === 409) return response.body?.cancel();
+      const fault = await readFault(response);
+      if (response.status !== NOT_IMPLEMENTED) throw refused(response.status, fault, at);
+      if ((await size(name)) !== null) return;
+      await put(name, bytes);
+      await pause(SETTLING);
+    },
   };
 }
 
@@ -115,7 +131,8 @@ async function sendPatiently(request: () => Promise<Response>, { endpoint }: { e
     let cause: unknown;
     try {
       response = await request();
-      if (response.status < 500 && response.status !== 429) return response;
+      const isBusy = response.status >= 500 || response.status === 429;
+      if (!isBusy || response.status === NOT_IMPLEMENTED) return response;
     } catch (error) {
       cause = error;
     }
