@@ -67,7 +67,8 @@ export function turnStance(
     stance.feet = limitPitch(plan, leg, level, sole, sourceSole);
     const toes = level.toesPosture ? leg.toes.slice() : null;
     keepAnkleRange(plan, clip, leg, level, stance.feet, toes);
-    const scratch = new Float64Array(ankles.length);
+    // What it will hold is worked out last: until then it is scratch.
+    const scratch = stance.offsets;
     levelFlats(stance.feet, toes, flats, level, timing, scratch);
     clampPitch(stance.feet, rests, spans, level, timing);
     if (toes) {
@@ -125,10 +126,13 @@ export function reachOf(stance: Stance, plan: RetargetPlan, reach: number, ramp:
   return { hips, goals, offsets, extensions: usual, reaches, nearest, held: pressed, length };
 }
 
-/** Writes one leg's targets. A foot in the air goes along with the pelvis, and still keeps clear of the floor. */
+/**
+ * Writes one leg's targets. A foot in the air goes along with the pelvis, and still keeps clear of the floor.
+ * @param reach  what the leg has asked for; its goals and nearest distances are overwritten: no more memory is touched than has to be
+ */
 export function fillTargets(
   stance: Stance,
-  { reaches, length }: ReachLeg,
+  { goals, nearest: heights, reaches, length }: ReachLeg,
   plan: RetargetPlan,
   frameDuration: number,
   targets: LimbTargets,
@@ -137,8 +141,6 @@ export function fillTargets(
   const { rootShifts } = targets;
   const { limb, dstEnd } = leg.limb;
   const frameCount = held.length;
-  const heights = new Float64Array(frameCount);
-  const goals = new Float64Array(frameCount * 3);
   const hips = new Float64Array(frameCount * 3);
   for (let f = 0, at = 0; f < frameCount; f++, at += 3) {
     const x = rootShifts[at]!;
