@@ -5,23 +5,38 @@ const DEGREES = 180 / Math.PI;
 /** Up to this tangent of half the angle a series of five terms gives the arc to 1e-14. */
 const SMALL_TANGENT = 0.05;
 
+const NONE = new Float64Array(0);
+
 /**
  * Half the second difference of a joint's rotation against the joint above, in degrees: a single frame that is turned
  * away by an angle shows that angle there, and half of it before and after. It is the angular acceleration × dt² / 2.
  * @param own, parent  world rotations, frameCount × 4; without a parent against the world
- * @param jumps  overwritten and returned; the first and the last are 0
+ * @param jumps   overwritten and returned; the first and the last are 0
+ * @param usual   times `factor` what is of no interest: a jump that is no larger may be given as 0
  */
 export function turnJumpsOf(
   own: Float64Array,
   parent: Float64Array | null,
   jumps: Float64Array = new Float64Array(own.length / 4),
+  usual: Float64Array = NONE,
+  factor = 0,
 ): Float64Array {
-  turnJumps(jumps, own, parent ?? own, parent !== null);
+  turnJumps(jumps, own, parent ?? own, parent !== null, usual, factor);
   return jumps;
 }
 
-function turnJumps(jumps: Float64Array, own: Float64Array, parent: Float64Array, hasParent: boolean): void {
-  // Rotation against the parent in the frame before, and the rotation vector from there to here.
+/** From a rotation to its vector the way grows by 1 / cos of half the angle: no more than this up to the small tangent. */
+const LONGER = 1 + SMALL_TANGENT * SMALL_TANGENT;
+
+function turnJumps(
+  jumps: Float64Array,
+  own: Float64Array,
+  parent: Float64Array,
+  hasParent: boolean,
+  usual: Float64Array,
+  factor: number,
+): void {
+  // Rotation against the parent in the frame before, the turn from the frame before that to it, and its scale; NaN: not yet known.
   let lx = 0;
   let ly = 0;
   let lz = 0;
@@ -29,6 +44,9 @@ function turnJumps(jumps: Float64Array, own: Float64Array, parent: Float64Array,
   let px = 0;
   let py = 0;
   let pz = 0;
+  let pw = 1;
+  let pk = Number.NaN;
+  let isSmallBefore = false;
   jumps.fill(0, 0, 1);
   jumps.fill(0, -1);
   for (let f = 0, i = 0; f < jumps.length; f++, i += 4) {
@@ -60,28 +78,40 @@ function turnJumps(jumps: Float64Array, own: Float64Array, parent: Float64Array,
     lw = rw;
     if (f === 0) continue;
     const square = sx * sx + sy * sy + sz * sz;
-    // The vector's length over that of xyz: angle / sin(angle / 2).
-    let k: number;
-    if (square < SMALL_TANGENT * SMALL_TANGENT * sw * sw) {
-      const t = square / (sw * sw);
-      k = (2 * (1 - t * (1 / 3 - t * (1 / 5 - t * (1 / 7 - t / 9))))) / sw;
-    } else {
-      const s = Math.sqrt(square);
-      k = ((sw < 0 ? -2 : 2) * Math.atan2(s, Math.abs(sw))) / s;
-    }
-    const x = sx * k;
-    const y = sy * k;
-    const z = sz * k;
+    const isSmall = sw > 0 && square < SMALL_TANGENT * SMALL_TANGENT * sw * sw;
+    let k = Number.NaN;
     if (f > 1) {
-      const dx = x - px;
-      const dy = y - py;
-      const dz = z - pz;
-      jumps[f - 1] = (Math.sqrt(dx * dx + dy * dy + dz * dz) / 2) * DEGREES;
+      const nx = sx - px;
+      const ny = sy - py;
+      const nz = sz - pz;
+      const most = isSmall && isSmallBefore && f <= usual.length ? (factor * usual[f - 1]!) / (LONGER * DEGREES) : 0;
+      if (nx * nx + ny * ny + nz * nz < most * most) jumps[f - 1] = 0;
+      else {
+        k = vectorScale(square, sw);
+        if (Number.isNaN(pk)) pk = vectorScale(px * px + py * py + pz * pz, pw);
+        const dx = sx * k - px * pk;
+        const dy = sy * k - py * pk;
+        const dz = sz * k - pz * pk;
+        jumps[f - 1] = (Math.sqrt(dx * dx + dy * dy + dz * dz) / 2) * DEGREES;
+      }
     }
-    px = x;
-    py = y;
-    pz = z;
+    px = sx;
+    py = sy;
+    pz = sz;
+    pw = sw;
+    pk = k;
+    isSmallBefore = isSmall;
   }
+}
+
+/** Length of a rotation vector over that of the quaternion's xyz: angle / sin(angle / 2). */
+function vectorScale(square: number, w: number): number {
+  if (square < SMALL_TANGENT * SMALL_TANGENT * w * w) {
+    const t = square / (w * w);
+    return (2 * (1 - t * (1 / 3 - t * (1 / 5 - t * (1 / 7 - t / 9))))) / w;
+  }
+  const s = Math.sqrt(square);
+  return ((w < 0 ? -2 : 2) * Math.atan2(s, Math.abs(w))) / s;
 }
 
 /**

@@ -35,18 +35,22 @@ const SHARED_BENDS: readonly (readonly Role[])[] = [
   ]),
 ];
 
-/** Jumps of a joint's rotation against the joint above, in degrees, into `jumps`; false without the joint. See `turnJumpsOf`. */
-function rotationJumps(jumps: Float64Array, track: Track, role: Role): boolean {
+/** Jumps of a joint's rotation against the joint above, in degrees, into `jumps`. See `turnJumpsOf`. False without the joint. */
+function rotationJumps(jumps: Float64Array, track: Track, role: Role, usual?: Float64Array, factor?: number): boolean {
   const { roles } = track.figure;
   const joint = roles[role];
   if (joint === undefined) return false;
   const parent = jointAbove(roles, role);
-  turnJumpsOf(jointTurns(track, joint), parent === null ? null : jointTurns(track, parent), jumps);
+  turnJumpsOf(jointTurns(track, joint), parent === null ? null : jointTurns(track, parent), jumps, usual, factor);
   return true;
 }
 
 /** The same of a joint's position seen from the hips, as a share of leg length; see `positionJumpsOf`. */
-function positionJumps(jumps: Float64Array, track: Track, role: Role, from: Role = 'hips'): boolean {
+function positionJumps(jumps: Float64Array, track: Track, role: Role): boolean {
+  return positionJumpsFrom(jumps, track, role, 'hips');
+}
+
+function positionJumpsFrom(jumps: Float64Array, track: Track, role: Role, from: Role): boolean {
   const joint = track.figure.roles[role];
   const origin = track.figure.roles[from];
   if (joint === undefined || origin === undefined || joint === origin || !track.legLength) return false;
@@ -89,7 +93,7 @@ const usualToes = oncePerKey((source: Track, side: Side): Usual | null =>
 
 function usualFrom(source: Track, role: Role, from: Role): Usual | null {
   const series = new Float64Array(source.frameCount);
-  return positionJumps(series, source, role, from) ? usualOf(series) : null;
+  return positionJumpsFrom(series, source, role, from) ? usualOf(series) : null;
 }
 
 /** The source's jump is made larger where arms or trunk are longer on the target, against the leg. */
@@ -210,7 +214,7 @@ export function measureSmoothness(evidence: Evidence): Measure[] {
 function jumps(
   evidence: Evidence,
   id: 'pops' | 'jumps',
-  jumpsOf: (jumps: Float64Array, track: Track, role: Role) => boolean,
+  jumpsOf: (jumps: Float64Array, track: Track, role: Role, usual?: Float64Array, factor?: number) => boolean,
   usualOfSource: (source: Track, role: Role) => Usual | null,
   allowance: (target: Track, source: Track, role: Role) => number,
   besides: (sum: Float64Array, target: Track, source: Track, role: Role) => boolean,
@@ -229,24 +233,28 @@ function jumps(
   const own = new Float64Array(target.frameCount);
   const more = new Float64Array(source ? source.frameCount : 0);
   for (const role of JUDGED) {
-    if (!jumpsOf(own, target, role)) continue;
-    judged++;
-    own.fill(0, frameCount - 1);
+    if (target.figure.roles[role] === undefined) continue;
     // A joint that the source does not have moves with the nearest one above it that it has.
     let like: Role | null = source ? role : null;
     while (like !== null && usualOfSource(source!, like) === null) like = PARENT_ROLE[like];
     let most: number;
-    if (like === null) most = takeUsual(own, ownUsual(own), SOURCE_FACTOR, frameCount);
-    else {
+    if (like === null) {
+      if (!jumpsOf(own, target, role)) continue;
+      own.fill(0, frameCount - 1);
+      most = takeUsual(own, ownUsual(own), SOURCE_FACTOR, frameCount);
+    } else {
       const its = usualOfSource(source!, like)!;
       const scale = allowance(target, source!, like);
-      sourceWorst = Math.max(sourceWorst, its.most * scale);
-      const turnFactor = SOURCE_FACTOR * perTurn(target, role);
       const isMore = besides(more, target, source!, like);
       if (isMore) addTimes(more, its.around, scale);
       const usual = isMore ? more : its.around;
-      most = takeUsual(own, usual, SOURCE_FACTOR * (isMore ? 1 : scale), frameCount, turns, turnFactor);
+      const factor = SOURCE_FACTOR * (isMore ? 1 : scale);
+      if (!jumpsOf(own, target, role, usual, factor)) continue;
+      own.fill(0, frameCount - 1);
+      sourceWorst = Math.max(sourceWorst, its.most * scale);
+      most = takeUsual(own, usual, factor, frameCount, turns, SOURCE_FACTOR * perTurn(target, role));
     }
+    judged++;
     worst = Math.max(worst, most);
     if (most > limit) places.push(...placesAbove(target, role, target.figure.roles[role]!, own, limit, 3));
   }

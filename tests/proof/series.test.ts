@@ -97,6 +97,24 @@ describe('keys of angles', () => {
 });
 
 describe('jumps of a rotation', () => {
+  it('are the same where they go beyond what is usual, and no larger elsewhere', () => {
+    const angle = fc.double({ min: -0.2, max: 0.2, noNaN: true });
+    const turns = fc.array(fc.tuple(angle, angle, fc.constantFrom(0.01, 0.1, 1, 10)), { minLength: 3, maxLength: 30 });
+    fc.assert(
+      fc.property(turns, fc.double({ min: 0.5, max: 3, noNaN: true }), (list, factor) => {
+        const rotations = Float64Array.from(list.flatMap(([x, y, k]) => [...axisAngle(0.6, 0.8, 0, x * k + y)]));
+        const all = turnJumpsOf(rotations, null);
+        // A little below and above the jumps themselves, where the bound is tried most.
+        const usual = all.map((jump, f) => (jump / factor) * (1 + ((f % 5) - 2) * 1e-3));
+        const beyond = turnJumpsOf(rotations, null, undefined, usual, factor);
+        all.forEach((jump, f) => {
+          if (jump > factor * usual[f]!) expect(beyond[f]).toBe(jump);
+          else expect([0, jump]).toContain(beyond[f]);
+        });
+      }),
+    );
+  });
+
   it('show a single frame that is turned away by its angle, and half of it beside', () => {
     for (const degrees of [0.01, 2, 5, 20, 170]) {
       const turn = [...axisAngle(0, 0, 1, degrees / DEGREES)];
