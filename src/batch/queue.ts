@@ -1,3 +1,4 @@
+import { setTimeout as pause } from 'node:timers/promises';
 import { Queue, QueueEvents } from 'bullmq';
 import { RigproofError } from '../errors.ts';
 import type { Runner } from './crew.ts';
@@ -15,6 +16,8 @@ const MOST_TRIES = 4;
 const FIRST_PAUSE = 1000; // ms
 /** How often it is looked whether the queue still knows a task: a message may be lost, and a server may forget. */
 const LOOK_EVERY = 5; // s
+/** Pause before a result is asked for again of a store that does not answer. */
+const ASK_AGAIN = 1000; // ms
 /** A task that the queue has forgotten is handed in again so often. */
 const MOST_AGAIN = 3;
 /** Tasks that are handed in, and results that are brought in, at once. */
@@ -42,18 +45,28 @@ export function queueRunner(address: QueueAddress, exchange: Exchange): Runner {
     const events = new QueueEvents(name, { connection });
     queue.on('error', () => {}); // It connects again by itself; what it missed is found by looking.
     events.on('error', () => {});
-    const watch = watchQueue(queue, shown, address.lostAfter ?? LOST_AFTER);
+    const lostAfter = address.lostAfter ?? LOST_AFTER;
+    const watch = watchQueue(queue, shown, lostAfter);
     const waiting = new Map<string, Waiting>();
     const inTurn = atMost(AT_ONCE);
     let collecting = 0;
     let settle = () => {};
+    let giveUp = (_error: unknown) => {};
+    const storeIsLost = new Promise<never>((_, reject) => {
+      giveUp = reject;
+    });
+    storeIsLost.catch(() => {}); // It may come before anyone waits for it.
 
     const finish = async (id: string, told: readonly JobRecord[] | string) => {
       const task = waiting.get(id)?.task;
       if (!task) return;
       waiting.delete(id);
       collecting++;
-      report(task, await inTurn(() => collect(exchange, task, told)));
+      try {
+        report(task, await inTurn(() => collectPatiently(exchange, task, told, lostAfter)));
+      } catch (error) {
+        giveUp(error);
+      }
       collecting--;
       settle();
     };
@@ -135,7 +148,7 @@ export function queueRunner(address: QueueAddress, exchange: Exchange): Runner {
     };
     let isLost = false;
     try {
-      await Promise.race([run(), watch.lost]);
+      await Promise.race([run(), watch.lost, storeIsLost]);
     } catch (error) {
       isLost = error instanceof RigproofError && error.code === 'QUEUE_LOST';
       throw error;
@@ -150,8 +163,31 @@ export function queueRunner(address: QueueAddress, exchange: Exchange): Runner {
 }
 
 /**
+ * As `collect`. That a store does not answer says nothing about the clip, whose result it may hold.
+ * @param lostAfter  seconds after which it is taken for gone
+ * @throws RigproofError STORE_CONNECT
+ */
+async function collectPatiently(
+  exchange: Exchange,
+  task: Task,
+  told: readonly JobRecord[] | string,
+  lostAfter: number,
+): Promise<JobRecord[]> {
+  const end = performance.now() + lostAfter * 1000;
+  for (;;) {
+    try {
+      return await collect(exchange, task, told);
+    } catch (error) {
+      if (performance.now() >= end) throw error;
+      await pause(ASK_AGAIN);
+    }
+  }
+}
+
+/**
  * The records of a task that has ended. What the worker told stands for jobs of which nothing is kept: they failed because
  * of the moment.
+ * @throws RigproofError STORE_CONNECT
  */
 async function collect(exchange: Exchange, task: Task, told: readonly JobRecord[] | string): Promise<JobRecord[]> {
   return Promise.all(
@@ -160,6 +196,7 @@ async function collect(exchange: Exchange, task: Task, told: readonly JobRecord[
         const record = await exchange.collect(job, task.outputFolder);
         if (record !== null) return record;
       } catch (error) {
+        if (error instanceof RigproofError && error.code === 'STORE_CONNECT') throw error;
         return failedRecord(job, error);
       }
       return (typeof told === 'string' ? undefined : told[i]) ?? failedRecord(job, lost(String(told)));

@@ -12,6 +12,7 @@ import { tasksOf } from '../../src/batch/run.ts';
 import { BATCH_DEFAULTS } from '../../src/batch/settings.ts';
 import type { BatchCommandResult } from '../../src/cli/batch.ts';
 import { programVersion } from '../../src/cli/batch-options.ts';
+import { RigproofError } from '../../src/errors.ts';
 import { runProgram, startProgram } from '../support/program.ts';
 import { scratchFolder } from '../support/scratch.ts';
 import { contentOf, makeLibrary, type SampleLibrary } from './library.ts';
@@ -154,5 +155,47 @@ describe.skipIf(!hasRedis)('a queue in trouble (needs redis-server: apt-get inst
     const filesOf = (content: Record<string, string>) =>
       Object.entries(content).filter(([name]) => /^(bodge|pim|sheets)\//.test(name));
     expect(filesOf(contentOf(join(folder, 'forgotten')))).toEqual(filesOf(reference));
+  });
+
+  describe('whose store does not answer when results are brought in', () => {
+    /** Folders that machines share, but where results are cannot be reached from when the first one is done. */
+    function awayAfterHandIn(asksInVain: number) {
+      const shared = sharedFolders();
+      let asked = 0;
+      const collect: typeof shared.collect = async (job, out) => {
+        const record = await shared.collect(job, out);
+        if (record !== null && asked++ < asksInVain) throw new RigproofError('STORE_CONNECT', 'Nobody answers.');
+        return record;
+      };
+      return { ...shared, collect };
+    }
+    async function runWith(exchange: ReturnType<typeof awayAfterHandIn>, out: string, lostAfter: number) {
+      const redis = await startRedis();
+      const records: JobRecord[] = [];
+      const runner = queueRunner({ url: redis.url, version: programVersion(), lostAfter }, exchange);
+      const worker = await startProgram(['work', '--queue', redis.url, '--workers', '1'], folder);
+      const fault = await runner(await plannedTasks(out), (_, done) => void records.push(...done)).then(
+        () => null,
+        (error) => error as RigproofError,
+      );
+      worker.child.kill('SIGINT');
+      await worker.ended;
+      await redis.stop();
+      return { records, fault };
+    }
+
+    it('asks again, and blames no clip for it', async () => {
+      const { records, fault } = await runWith(awayAfterHandIn(6), 'store-back', 20);
+      expect(fault).toBeNull();
+      expect(records.filter(({ status }) => status === 'done')).toHaveLength(8);
+      expect(records).toHaveLength(10);
+    });
+
+    it('ends with one error where it stays away, and goes on from there later', async () => {
+      const { fault } = await runWith(awayAfterHandIn(Number.POSITIVE_INFINITY), 'store-gone', 1);
+      expect(fault).toMatchObject({ code: 'STORE_CONNECT' });
+      const { records } = await runWith(awayAfterHandIn(0), 'store-gone', 20);
+      expect(records.filter(({ status }) => status === 'done')).toHaveLength(8);
+    });
   });
 });
