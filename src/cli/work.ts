@@ -78,7 +78,7 @@ async function workOnQueue(flags: WorkFlags): Promise<void> {
     );
     const result: WorkCommandResult = { format: 'rigproof-work', version: 1, tasks };
     output.json(result);
-    output.text(`${tasks} clips done.`);
+    output.text(`${tasks} ${tasks === 1 ? 'clip' : 'clips'} done.`);
   } finally {
     stopping.done();
   }

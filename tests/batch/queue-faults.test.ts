@@ -99,7 +99,7 @@ describe.skipIf(!hasRedis)('a queue in trouble (needs redis-server: apt-get inst
     const { code, stdout, stderr } = await worker.ended;
     expect(stderr).toContain('Finishing what is in hand');
     expect(stderr).not.toMatch(/trouble|Error/);
-    expect([code, stdout]).toEqual([0, '1 clips done.\n']);
+    expect([code, stdout]).toEqual([0, '1 clip done.\n']);
     expect([await queue.getActiveCount(), await queue.getWaitingCount()]).toEqual([0, 4]);
     await queue.close();
 

@@ -142,7 +142,10 @@ async function sendPatiently(request: () => Promise<Response>, { endpoint }: { e
         'STORE_CONNECT',
         `Nobody answers at ${endpoint} (${reasonOf(cause)}).`,
         {},
-        { hint: 'Check AWS_ENDPOINT_URL, and that the store is reached from this machine.', cause },
+        {
+          hint: 'Check AWS_ENDPOINT_URL, and that the store is reached from this machine. What is done is kept: the same command goes on from there.',
+          cause,
+        },
       );
     }
     await response?.body?.cancel();
