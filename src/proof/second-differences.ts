@@ -12,7 +12,8 @@ const NONE = new Float64Array(0);
  * away by an angle shows that angle there, and half of it before and after. It is the angular acceleration × dt² / 2.
  * @param own, parent  world rotations, frameCount × 4; without a parent against the world
  * @param jumps   overwritten and returned; the first and the last are 0
- * @param usual   times `factor` what is of no interest: a jump that is no larger may be given as 0
+ * @param usual   times `factor` what is of no interest: a jump that is no larger may be given as 0, and so may one below
+ *   1e-150 degrees, whose square is none
  */
 export function turnJumpsOf(
   own: Float64Array,

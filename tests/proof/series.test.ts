@@ -98,7 +98,8 @@ describe('keys of angles', () => {
 
 describe('jumps of a rotation', () => {
   it('are the same where they go beyond what is usual, and no larger elsewhere', () => {
-    const angle = fc.double({ min: -0.2, max: 0.2, noNaN: true });
+    // Single precision, as clips hold: the squares of anything smaller than that are none in double precision either.
+    const angle = fc.float({ min: Math.fround(-0.2), max: Math.fround(0.2), noNaN: true });
     const turns = fc.array(fc.tuple(angle, angle, fc.constantFrom(0.01, 0.1, 1, 10)), { minLength: 3, maxLength: 30 });
     fc.assert(
       fc.property(turns, fc.double({ min: 0.5, max: 3, noNaN: true }), (list, factor) => {
