@@ -21,6 +21,8 @@ installModules();
 
 console.log('Building …');
 step('the build', runTool('typescript', 'tsc', ['-p', 'tsconfig.build.json']));
+const program = ['build', '--config', 'vite.program.config.ts', '--logLevel', 'error'];
+step('the build of the command line', runTool('vite', 'vite', program));
 step('the build of the browser app', runTool('vite', 'vite', ['build', '--logLevel', 'error']));
 
 console.log('Making the samples …');

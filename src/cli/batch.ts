@@ -5,7 +5,7 @@ import type { Runner } from '../batch/crew.ts';
 import { leaveFiles, sharedFolders, throughStore } from '../batch/exchange.ts';
 import type { JobRecord } from '../batch/job.ts';
 import type { BatchPlan } from '../batch/plan.ts';
-import { type BatchResult, runBatch } from '../batch/run.ts';
+import type { BatchResult } from '../batch/run.ts';
 import { openStore } from '../batch/store/open-store.ts';
 import { formatError, RigproofError } from '../errors.ts';
 import {
@@ -102,6 +102,8 @@ async function batch(clips: string[], flags: BatchFlags): Promise<void> {
     const before = flags.baseline === undefined ? undefined : await readBaseline(flags.baseline);
     const queue = flags.queue === undefined ? undefined : await queueAt(flags.queue, flags.store);
     if (flags.store !== undefined && !queue) throw storeWithoutQueue();
+    // The library of the threads is loaded only by commands that have them.
+    const { runBatch } = await import('../batch/run.ts');
     const result = await runBatch(
       {
         ...constraints,

@@ -3,7 +3,6 @@ import { Command, InvalidArgumentError } from 'commander';
 import { mappingOf, type PairedFigure, type PairingReport, reportPairing } from '../convert/pairing-report.ts';
 import { RigproofError } from '../errors.ts';
 import { keepInputs, writeWholeFile } from '../formats/node.ts';
-import { writeMapping } from '../pairing/mapping-file.ts';
 import { nearestName } from '../pairing/nearest-name.ts';
 import { ROLES, type Role } from '../pairing/roles.ts';
 import { frameOptions } from './body-options.ts';
@@ -66,6 +65,7 @@ async function pair(sourcePath: string, targetPath: string, flags: PairFlags): P
   const target = await openFigure(targetPath, (skeleton) => constraints.of('target', skeleton));
   const report = reportPairing(source, target);
   if (flags.output !== undefined) {
+    const { writeMapping } = await import('../pairing/mapping-file.ts');
     await writeWholeFile(flags.output, writeMapping(mappingOf(source, target, constraints.mapping)));
   }
   output.json({ ...report, mapping: flags.output ?? null });

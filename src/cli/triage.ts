@@ -2,7 +2,7 @@ import { availableParallelism } from 'node:os';
 import { Command, Option } from 'commander';
 import type { GroupConstraints } from '../batch/groups.ts';
 import { BATCH_DEFAULTS } from '../batch/settings.ts';
-import { type LibraryTriage, triageLibrary } from '../batch/triage/run.ts';
+import type { LibraryTriage } from '../batch/triage/run.ts';
 import { firstDefects } from '../batch/triage/summary-html.ts';
 import type { TriageEntry } from '../batch/triage/triage-clip.ts';
 import { formatError, RigproofError } from '../errors.ts';
@@ -56,6 +56,8 @@ async function triage(clips: string[], flags: TriageFlags): Promise<void> {
   try {
     const mapping = flags.mapping ? await readMapping(flags.mapping) : undefined;
     const groupConstraints: GroupConstraints = (_, skeleton) => constraintsFrom(mapping, 'source', skeleton, flags);
+    // As in batch.ts.
+    const { triageLibrary } = await import('../batch/triage/run.ts');
     const result = await triageLibrary(
       {
         clips,

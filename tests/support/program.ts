@@ -6,6 +6,7 @@ import { fileURLToPath } from 'node:url';
 import { build } from 'vite';
 
 const ROOT = fileURLToPath(new URL('../..', import.meta.url));
+const CONFIG = join(ROOT, 'vite.program.config.ts');
 /** Two folders below the project, as deep as dist/cli: what the program reads beside itself is found alike. */
 const OUT = join(ROOT, 'out');
 /** Builds of sources that are no more are kept this long, ms: another run of tests may be in the midst of them. */
@@ -30,19 +31,9 @@ async function buildOnce(): Promise<string> {
   const made = mkdtempSync(join(OUT, 'building-'));
   await build({
     root: ROOT,
-    configFile: false,
+    configFile: CONFIG,
     logLevel: 'error',
-    build: {
-      ssr: true,
-      outDir: made,
-      emptyOutDir: false,
-      target: 'node20',
-      minify: false,
-      rollupOptions: {
-        input: { main: 'src/cli/main.ts', worker: 'src/batch/worker.ts' },
-        output: { entryFileNames: '[name].js', chunkFileNames: '[name].js' },
-      },
-    },
+    build: { outDir: made, emptyOutDir: false },
   });
   try {
     renameSync(made, folder);
@@ -57,8 +48,7 @@ async function buildOnce(): Promise<string> {
 function digestOfSources(): string {
   const hash = createHash('sha256');
   const add = (path: string) => hash.update(path).update(readFileSync(join(ROOT, path)));
-  for (const path of ['package.json', 'package-lock.json', fileURLToPath(import.meta.url).slice(ROOT.length)])
-    add(path);
+  for (const path of ['package.json', 'package-lock.json', 'vite.program.config.ts']) add(path);
   for (const entry of readdirSync(join(ROOT, 'src'), { recursive: true }).sort()) {
     const path = join('src', String(entry));
     if (statSync(join(ROOT, path)).isFile()) add(path);
