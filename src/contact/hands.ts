@@ -1,5 +1,5 @@
 import { mulQuat, rotateVec } from '../math/quat.ts';
-import { addVec, copyVec, distanceVec, lengthVec, lerpVec, scaleVec, subVec } from '../math/vec.ts';
+import { addVec, copyVec, distanceVec, dotVec, lengthVec, lerpVec, scaleVec, subVec } from '../math/vec.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
@@ -28,6 +28,8 @@ const MEETING_REACH = 0.9;
 const PROJECTIONS = 20;
 /** A contact stretches an arm freely up to the first share of its length, and never beyond the second. */
 const REACH = [0.85, 0.97] as const;
+/** It folds an arm freely down to the first share, and never below the second: an elbow bent by 150 degrees. */
+const FOLD = [0.4, 0.26] as const;
 /** The slope of a correction dies within this time outside of its contact. Seconds. */
 const SLOPE_TIME = 0.08;
 /** Shifts below this share of the arm's length leave the hand alone: under Float32 keys' own rounding. */
@@ -346,15 +348,41 @@ function sumOf(a: Float64Array, b: Float64Array): Float64Array {
   return sum;
 }
 
-/** Pulls a wrist in that would stretch its arm, as far as its own way does not do so; smooth in value and slope. */
-function soften({ arm, base, shoulder }: HandTrack, place: Float64Array, f: number): void {
+/** Keeps a wrist from folding or stretching its arm, as far as its own way does not do so; smooth in value and slope. */
+function soften({ arm: { length }, base, shoulder }: HandTrack, place: Float64Array, f: number): void {
+  subVec(along, 0, base, f * 3, shoulder, f * 3);
+  const own = lengthVec(along, 0);
+  if (own > 0) unfold(place, shoulder, f, Math.min(FOLD[0] * length, own), FOLD[1] * length, own);
   const far = distanceVec(place, 0, shoulder, f * 3);
-  const free = Math.max(REACH[0] * arm.length, distanceVec(base, f * 3, shoulder, f * 3));
+  const free = Math.max(REACH[0] * length, own);
   if (far <= free) return;
-  const left = REACH[1] * arm.length - free;
-  const eased = left > 0 ? free + left * (1 - Math.exp((free - far) / left)) : free;
-  for (let k = 0; k < 3; k++) {
-    const from = shoulder[f * 3 + k]!;
-    place[k] = from + (eased / far) * (place[k]! - from);
-  }
+  const eased = free + yielding(far - free, REACH[1] * length - free);
+  lerpVec(place, 0, shoulder, f * 3, place, 0, eased / far);
+}
+
+/**
+ * Takes a wrist that is nearer to its shoulder than `free` away from it, the way that it lies on its own: `along`, as long
+ * as `own`. The way from the shoulder to the place itself turns fast where that passes it by closely.
+ */
+function unfold(
+  place: Float64Array,
+  shoulder: Float64Array,
+  f: number,
+  free: number,
+  least: number,
+  own: number,
+): void {
+  subVec(offset, 0, place, 0, shoulder, f * 3);
+  const ahead = dotVec(offset, 0, along, 0) / own;
+  // A place beside or behind the shoulder is left, the more the farther it is.
+  const aside = (dotVec(offset, 0, offset, 0) - Math.max(0, ahead) ** 2) / (free * free);
+  if (ahead >= free || aside >= 1) return;
+  const missing = free - ahead;
+  const out = (1 - aside) ** 2 * (missing - yielding(missing, free - least));
+  for (let k = 0; k < 3; k++) place[k]! += (out / own) * along[k]!;
+}
+
+/** How much is left of what goes beyond a limit that gives way by `room` at most. */
+function yielding(beyond: number, room: number): number {
+  return room > 0 ? room * (1 - Math.exp(-beyond / room)) : 0;
 }

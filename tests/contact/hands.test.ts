@@ -10,6 +10,7 @@ import { createLimbTargets } from '../../src/retarget/limb-targets.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
+import { RANGES_OF_MOTION } from '../../src/skeleton/joint-ranges.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import { type BipedOptions, bipedRows, skeletonFrom } from '../support/biped.ts';
 import { bodyOf } from '../support/figure.ts';
@@ -180,6 +181,33 @@ describe('a hand on the head', () => {
       expect(Math.abs(x - wanted[k]!)).toBeLessThan(SAME_PLACE);
     });
     expect(Math.hypot(...offset(target, base).map((x, k) => x - wanted[k]!))).toBeGreaterThan(0.05);
+  });
+});
+
+describe('a hand at the head of a figure whose arms are three times as long', () => {
+  const source = person();
+  const target = person({ upperArm: 0.8, lowerArm: 0.75 });
+  const { leftUpperArm, leftLowerArm } = source.body.roles;
+  /** As above, let go and taken up again by the forearm. */
+  const clip = clipOf(source, 2 * FPS, FPS, (c, f, t) => {
+    turn(c, f, leftUpperArm!, [0, 0, 1], 45);
+    turn(c, f, leftLowerArm!, [0, 0, 1], 80 + 30 * Math.sin(Math.PI * t));
+  });
+
+  it('bends its elbow no farther than elbows bend', () => {
+    const { out, contacts } = held(source, clip, target);
+    expect(contacts.map(({ part }) => part)).toContain('head');
+    const { leftUpperArm: a, leftLowerArm: b, leftHand: c } = target.body.roles;
+    const pose = createWorldPose(target.skeleton.jointCount);
+    const between = (from: number, to: number): number[] =>
+      [0, 1, 2].map((k) => pose.positions[to * 3 + k]! - pose.positions[from * 3 + k]!);
+    for (let f = 0; f < out.frameCount; f++) {
+      framePose(target.skeleton, out, f, restLocalPose(target.skeleton), pose);
+      const [upper, lower] = [between(a!, b!), between(b!, c!)];
+      const along = upper.reduce((sum, x, k) => sum + x * lower[k]!, 0);
+      const bend = Math.acos(along / (Math.hypot(...upper) * Math.hypot(...lower)));
+      expect((bend * 180) / Math.PI).toBeLessThan(RANGES_OF_MOTION.elbowFlexion.max);
+    }
   });
 });
 
