@@ -1,5 +1,6 @@
 import type { ContactInterval } from '../skeleton/contact-interval.ts';
 import { quantile } from './motion.ts';
+import { withoutTurns } from './standing-turns.ts';
 import { type Core, SINK_MAX, type Track } from './track.ts';
 
 /** A gap in which a point moves no further than this (leg lengths) is no swing phase. */
@@ -53,6 +54,7 @@ export function contactsOf(
     } else merged.push(edge);
   }
   return merged
+    .flatMap(({ first, last, core }) => withoutTurns(track, p, { first, last }).map((part) => ({ ...part, core })))
     .filter(({ first, last }) => {
       const cut = first <= 0 || last >= end;
       return last - first >= (cut ? Math.min(end, 1) : settings.stanceMin * fps);

@@ -74,11 +74,14 @@ export function framesOf(interval: ContactInterval, frameCount: number, frameDur
 
 /** Lets a foot that goes from heel to ball (or back) with no frame in common be flat for the frames between. */
 function joinRolls(rests: readonly Rest[], longest: number): void {
-  for (let i = 0; i + 1 < rests.length; i++) {
-    const one = rests[i]!;
-    const next = rests[i + 1]!;
-    if (one.point === next.point || one.span.last >= next.span.first) continue;
-    if (next.span.first - one.span.last <= longest) one.span.last = next.span.first;
+  // Of those that have begun, the one that ends last: if that is over, nothing rests.
+  let newest: Rest | null = null;
+  for (const next of rests) {
+    if (newest && newest.point !== next.point) {
+      const gap = next.span.first - newest.span.last;
+      if (gap > 0 && gap <= longest) newest.span.last = next.span.first;
+    }
+    if (!newest || next.span.last >= newest.span.last) newest = next;
   }
 }
 
