@@ -110,13 +110,6 @@ export function readLine(
   else subVec(along, 0, positions, line.to * 3, positions, line.from * 3);
 }
 
-/** Share of a line at which a point, given from its start, is nearest; 0 to 1. */
-export function shareAlong(offset: Float64Array, line: Float64Array): number {
-  const length = line[0]! ** 2 + line[1]! ** 2 + line[2]! ** 2;
-  if (length === 0) return 0;
-  return Math.max(0, Math.min(1, (offset[0]! * line[0]! + offset[1]! * line[1]! + offset[2]! * line[2]!) / length));
-}
-
 /** An arm's joints on one figure; `end` is -1 where it has no hand joint, and `limb` tells its place in the alignment. */
 export interface ArmJoints {
   limb: number;

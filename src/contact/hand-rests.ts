@@ -13,18 +13,9 @@ import { createPartialPose, readPartialPose } from '../skeleton/partial-pose.ts'
 import { SIDES, type Side } from '../skeleton/side.ts';
 import type { WorldPose } from '../skeleton/skeleton.ts';
 import { type BodyGirths, bodyGirths } from './body-girths.ts';
-import {
-  type ArmJoints,
-  type Line,
-  lineOf,
-  NEAR,
-  type Part,
-  partsFor,
-  readLine,
-  readWrist,
-  shareAlong,
-} from './hand-parts.ts';
+import { type ArmJoints, type Line, lineOf, NEAR, type Part, partsFor, readLine, readWrist } from './hand-parts.ts';
 import type { FrameSpan } from './hold.ts';
+import { shareAlong } from './surface.ts';
 
 export interface HandOptions {
   /** A contact with the body shorter than this is passing by; hands may meet for less. Seconds. */

@@ -1,35 +1,37 @@
 import { mulQuat, rotateVec } from '../math/quat.ts';
-import { addVec, copyVec, distanceVec, dotVec, lengthVec, lerpVec, scaleVec, subVec } from '../math/vec.ts';
+import { addVec, copyVec, distanceVec, lengthVec, lerpVec, scaleVec, subVec } from '../math/vec.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { createPartialPose, type PartialPose, readPartialPose } from '../skeleton/partial-pose.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import type { WorldPose } from '../skeleton/skeleton.ts';
+import { keepInReach } from './arm-reach.ts';
 import type { BodyGirths } from './body-girths.ts';
 import { type HandPart, type Line, lineOf, readLine, readWrist } from './hand-parts.ts';
 import { type ArmRests, HAND_DEFAULTS, type HandOptions, type HandRests, type PartRest } from './hand-rests.ts';
 import type { FrameSpan } from './hold.ts';
+import { type Girth, growthOver, surfaceToward, thickened } from './surface.ts';
 
 /*
  * Hands that rest on the body, on each other or on the floor.
  *
- * While the wrist is near a part, it keeps its place relative to the part, as seen from the part's surface: the offset
- * from the part's line is scaled by the girths of the two bodies, the place along the line by its length. A hand that
- * strokes or slides goes on doing so. Before and after, the correction fades along a curve that is continuous in slope.
+ * While the wrist is near a part, it keeps its place relative to the part, as seen from the part's surface: it lies as far
+ * over the surface of the one body as over that of the other, for their size, at the same share of the part's line. A hand
+ * that strokes or slides goes on doing so. Before and after, the correction fades along a curve that is continuous in slope.
  *
+ * Tried and left: to scale the whole distance from the line by the girths of the two bodies. That also scales the air under
+ * a hand that only hangs before the body: on hips three times as broad it hung 0.28 of a leg off, the performer's 0.06.
  * Tried and left: a weight by distance, widened in time, on the goal itself. Where hands part quickly the goal runs away
  * with them (large hands on short arms popped by 14 times the clip's own acceleration).
  */
 
+/** From the wrist to the skin of the palm's side, as a share of a hand's length. Half a wrist of 4 cm; common anthropometry, no source. */
+const WRIST = 0.1;
 /** Hands that meet do so where both arms reach, to this share of their length. */
 const MEETING_REACH = 0.9;
 /** How often the place between two hands is brought within reach of one and the other. */
 const PROJECTIONS = 20;
-/** A contact stretches an arm freely up to the first share of its length, and never beyond the second. */
-const REACH = [0.85, 0.97] as const;
-/** It folds an arm freely down to the first share, and never below the second: an elbow bent by 150 degrees. */
-const FOLD = [0.4, 0.26] as const;
 /** The slope of a correction dies within this time outside of its contact. Seconds. */
 const SLOPE_TIME = 0.08;
 /** Shifts below this share of the arm's length leave the hand alone: under Float32 keys' own rounding. */
@@ -105,7 +107,10 @@ interface HandTrack {
 interface Hold {
   rest: PartRest;
   line: Line;
-  /** Girth of the target over that of the performer. */
+  /** Where a wrist touches the part of the performer, and of the target. */
+  its: Girth;
+  own: Girth;
+  /** Size of the target's body over that of the performer. */
   scale: number;
   /** Where it wants the wrist, in the frames of the spans; frames × 3. */
   goals: Float64Array;
@@ -113,7 +118,7 @@ interface Hold {
 
 /** Null where either figure has no such arm. */
 function handOf(
-  { limbs, target }: RetargetPlan,
+  { limbs, target, scale }: RetargetPlan,
   { arms, girths: srcGirths, frameCount }: HandRests,
   side: Side,
   i: number,
@@ -126,7 +131,10 @@ function handOf(
   const holds = rests.parts.flatMap((rest): Hold[] => {
     const line = lineOf(target, rest.part, girths);
     if (!line) return [];
-    return [{ rest, line, scale: girths[rest.part.girth] / srcGirths[rest.part.girth], goals: path() }];
+    const { girth } = rest.part;
+    const its = thickened(srcGirths[girth], WRIST * srcGirths.hand);
+    const own = thickened(girths[girth], WRIST * girths.hand);
+    return [{ rest, line, its, own, scale, goals: path() }];
   });
   return { side, arm, rests, holds, base: path(), shoulder: path(), shift: path(), contacts: [] };
 }
@@ -153,12 +161,14 @@ const along = new Float64Array(3);
 const offset = new Float64Array(3);
 const frame = new Float64Array(4);
 
-function readGoal({ rest, line, scale, goals }: Hold, pose: WorldPose, f: number): void {
+function readGoal({ rest, line, its, own, scale, goals }: Hold, pose: WorldPose, f: number): void {
   mulQuat(frame, 0, pose.rotations, line.joint * 4, line.undo, 0);
+  const [x, y, z] = [rest.offsets[f * 3]!, rest.offsets[f * 3 + 1]!, rest.offsets[f * 3 + 2]!];
+  const growth = growthOver(surfaceToward(its, x, y, z), surfaceToward(own, x, y, z), Math.hypot(x, y, z), scale);
   rotateVec(offset, 0, frame, 0, rest.offsets, f * 3);
   readLine(pose, line, from, along);
   const t = rest.shares[f]!;
-  for (let k = 0; k < 3; k++) goals[f * 3 + k] = from[k]! + t * along[k]! + scale * offset[k]!;
+  for (let k = 0; k < 3; k++) goals[f * 3 + k] = from[k]! + t * along[k]! + growth * offset[k]!;
 }
 
 /** Adds what parts of the body and the floor ask of a hand. */
@@ -196,7 +206,7 @@ function fillTargets(
     if (lengthVec(hand.shift, f * 3) < NOTHING * hand.arm.length) continue;
     if (!known[f]) readHand(plan, hand, readPartialPose(partial, f), f);
     addVec(place, 0, hand.base, f * 3, hand.shift, f * 3);
-    soften(hand, place, f);
+    keepInReach(place, hand.base, hand.shoulder, f, hand.arm.length);
     targets.positions.set(place, (f * 4 + 2 + i) * 3);
     targets.positionWeights[f * 4 + 2 + i] = 1;
   }
@@ -346,43 +356,4 @@ function sumOf(a: Float64Array, b: Float64Array): Float64Array {
   const sum = new Float64Array(a.length);
   for (let i = 0; i < sum.length; i++) sum[i] = a[i]! + b[i]!;
   return sum;
-}
-
-/** Keeps a wrist from folding or stretching its arm, as far as its own way does not do so; smooth in value and slope. */
-function soften({ arm: { length }, base, shoulder }: HandTrack, place: Float64Array, f: number): void {
-  subVec(along, 0, base, f * 3, shoulder, f * 3);
-  const own = lengthVec(along, 0);
-  if (own > 0) unfold(place, shoulder, f, Math.min(FOLD[0] * length, own), FOLD[1] * length, own);
-  const far = distanceVec(place, 0, shoulder, f * 3);
-  const free = Math.max(REACH[0] * length, own);
-  if (far <= free) return;
-  const eased = free + yielding(far - free, REACH[1] * length - free);
-  lerpVec(place, 0, shoulder, f * 3, place, 0, eased / far);
-}
-
-/**
- * Takes a wrist that is nearer to its shoulder than `free` away from it, the way that it lies on its own: `along`, as long
- * as `own`. The way from the shoulder to the place itself turns fast where that passes it by closely.
- */
-function unfold(
-  place: Float64Array,
-  shoulder: Float64Array,
-  f: number,
-  free: number,
-  least: number,
-  own: number,
-): void {
-  subVec(offset, 0, place, 0, shoulder, f * 3);
-  const ahead = dotVec(offset, 0, along, 0) / own;
-  // A place beside or behind the shoulder is left, the more the farther it is.
-  const aside = (dotVec(offset, 0, offset, 0) - Math.max(0, ahead) ** 2) / (free * free);
-  if (ahead >= free || aside >= 1) return;
-  const missing = free - ahead;
-  const out = (1 - aside) ** 2 * (missing - yielding(missing, free - least));
-  for (let k = 0; k < 3; k++) place[k]! += (out / own) * along[k]!;
-}
-
-/** How much is left of what goes beyond a limit that gives way by `room` at most. */
-function yielding(beyond: number, room: number): number {
-  return room > 0 ? room * (1 - Math.exp(-beyond / room)) : 0;
 }

@@ -11,18 +11,22 @@ import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retargeter.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { RANGES_OF_MOTION } from '../../src/skeleton/joint-ranges.ts';
-import { createWorldPose } from '../../src/skeleton/skeleton.ts';
+import { createWorldPose, restWorldPose } from '../../src/skeleton/skeleton.ts';
+import type { SkinMesh } from '../../src/skeleton/skin.ts';
 import { type BipedOptions, bipedRows, skeletonFrom } from '../support/biped.ts';
 import { bodyOf } from '../support/figure.ts';
+import { skinBall } from '../support/skin-ball.ts';
 
 /** m. Float32 keys down an arm: well below a millimetre. */
 const SAME_PLACE = 2e-4;
 const FPS = 60;
 
-function person(options: BipedOptions = {}, scale = 1): Actor {
-  const rows = bipedRows(options).map(
-    ([name, parent, [x, y, z]]) => [name, parent, [x * scale, y * scale, z * scale]] as const,
-  );
+/** @param hips  by so much farther apart than usual, with the legs */
+function person(options: BipedOptions = {}, scale = 1, hips = 1): Actor {
+  const rows = bipedRows(options).map(([name, parent, [x, y, z]]) => {
+    const wide = /Leg|Foot|Toes/.test(name) ? hips : 1;
+    return [name, parent, [x * wide * scale, y * scale, z * scale]] as const;
+  });
   const skeleton = skeletonFrom(rows.map((row) => [...row]));
   const roles: RoleMap = Object.fromEntries(skeleton.names.map((name, j) => [name, j]));
   const body = bodyOf(skeleton, roles, 1.7 * scale);
@@ -81,11 +85,16 @@ function wrists(actor: Actor, clip: Clip): Record<'left' | 'right', Float64Array
 const apart = ({ left, right }: ReturnType<typeof wrists>, f: number): number =>
   Math.hypot(...[0, 1, 2].map((k) => left[f * 3 + k]! - right[f * 3 + k]!));
 
-function held(source: Actor, clip: Clip, target: Actor): { base: Clip; out: Clip; contacts: HandContact[] } {
+function held(
+  source: Actor,
+  clip: Clip,
+  target: Actor,
+  skins: readonly SkinMesh[] = [],
+): { base: Clip; out: Clip; contacts: HandContact[] } {
   const plan = compileRetarget(source, target);
   const base = retargetClip(plan, clip);
   const targets = createLimbTargets(clip.frameCount);
-  const contacts = holdHands(plan, readHandRests(source, clip), base, bodyGirths(target), targets);
+  const contacts = holdHands(plan, readHandRests(source, clip), base, bodyGirths(target, skins), targets);
   return { base, out: retargetClip(plan, clip, targets), contacts };
 }
 
@@ -181,6 +190,54 @@ describe('a hand on the head', () => {
       expect(Math.abs(x - wanted[k]!)).toBeLessThan(SAME_PLACE);
     });
     expect(Math.hypot(...offset(target, base).map((x, k) => x - wanted[k]!))).toBeGreaterThan(0.05);
+  });
+});
+
+describe('a hand before the pelvis', () => {
+  const source = person();
+  const { leftUpperArm, leftLowerArm } = source.body.roles;
+  /** Hanging inwards, the forearm ahead: the wrist is level with the hip joints, between them, 11 cm before their line. */
+  const clip = clipOf(source, 60, FPS, (c, f) => {
+    turn(c, f, leftUpperArm!, [0, 0, 1], -102);
+    turn(c, f, leftLowerArm!, [0, 1, 0], -33);
+  });
+  /** From the middle of the hip joints to the wrist. */
+  const offset = (actor: Actor, c: Clip): number[] => {
+    const pose = createWorldPose(actor.skeleton.jointCount);
+    framePose(actor.skeleton, c, 30, restLocalPose(actor.skeleton), pose);
+    const { leftUpperLeg: a, rightUpperLeg: b, leftHand } = actor.body.roles;
+    return [0, 1, 2].map(
+      (k) => pose.positions[leftHand! * 3 + k]! - (pose.positions[a! * 3 + k]! + pose.positions[b! * 3 + k]!) / 2,
+    );
+  };
+  const [x, y, z] = offset(source, clip) as [number, number, number];
+
+  it('hangs as far before hips that are wider, and as far toward their side', () => {
+    const target = person({}, 1, 2);
+    const { out, contacts } = held(source, clip, target);
+    expect(contacts).toEqual([{ side: 'left', part: 'pelvis', first: 0, last: 59 }]);
+    const after = offset(target, out);
+    expect(Math.abs(after[0]! - 2 * x)).toBeLessThan(SAME_PLACE);
+    expect(Math.abs(after[1]! - y)).toBeLessThan(SAME_PLACE);
+    expect(Math.abs(after[2]! - z)).toBeLessThan(SAME_PLACE);
+  });
+
+  it('hangs as far before the skin of a belly', () => {
+    // Long enough arms to get around it.
+    const target = person({ upperArm: 0.36, lowerArm: 0.32 });
+    const { hips, leftUpperLeg } = target.body.roles;
+    const { positions } = restWorldPose(target.skeleton);
+    const level = positions[leftUpperLeg! * 3 + 1]! - positions[hips! * 3 + 1]!;
+    const belly = skinBall(target.skeleton, hips!, [0, level, 0], 0.2);
+    const { front, side } = bodyGirths(target, [belly]).pelvis;
+    expect(front).toBeGreaterThan(0.19);
+    expect(front).toBeLessThan(0.2 + 1e-6);
+    // From the joint: 0.11 straight out, 0.126 halfway round to the front.
+    expect(side).toBeGreaterThan(0.11);
+    expect(side).toBeLessThan(0.126);
+    const { out } = held(source, clip, target, [belly]);
+    // A person's pelvis is so thick, a share of 1.7 m; the wrist is not exactly level with the hip joints.
+    expect(offset(target, out)[2]! - z).toBeCloseTo(front - 0.05 * 1.7, 3);
   });
 });
 
