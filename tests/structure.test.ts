@@ -27,6 +27,7 @@ const isOutOfBoundsForJudges = (file: string) =>
 
 const RULES: Record<string, Rule> = {
   'errors.ts': { modules: [] },
+  kernels: { modules: [] },
   math: { modules: ['errors.ts'], packages: ['ml-matrix'] },
   skeleton: { modules: ['math', 'errors.ts'] },
   formats: { modules: BASE, packages: ['@gltf-transform/', 'draco3dgltf'] },

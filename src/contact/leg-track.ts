@@ -2,11 +2,10 @@
  * What the legs do in the plain retarget. Tried before: the whole figure with its arms left as they are, and a row of a clip
  * that nobody read: 2.05 µs a frame where the legs alone take 1.28 (figure8_walk onto 30 joints, bundled, least of 300 runs).
  */
-import { copyQuat } from '../math/quat.ts';
-import { copyVec, distanceVec } from '../math/vec.ts';
+import { distanceVec } from '../math/vec.ts';
 import type { LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
-import { createRetargeter } from '../retarget/retargeter.ts';
+import { recordJoints } from '../retarget/retarget-clip.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { LIMB_PARTS, LIMBS } from '../skeleton/limb.ts';
 import type { Side } from '../skeleton/side.ts';
@@ -39,41 +38,36 @@ export function trackLegs(plan: RetargetPlan, clip: Clip): LegTrack[] {
     toes: new Float64Array(frameCount * 4),
     extensions: new Float64Array(frameCount),
   }));
-  const retargeter = createRetargeter(plan, 'legs');
-  const { worldRotations, worldPositions } = retargeter;
-  for (let f = 0; f < frameCount; f++) {
-    retargeter.pose(clip, f);
-    for (let l = 0; l < legs.length; l++)
-      recordLeg(legs[l]!, plan.target.skeleton.jointCount, f, worldRotations, worldPositions);
-  }
+  const { jointCount } = plan.target.skeleton;
+  const endOf = ({ dstEnd, limb }: LimbPlan): number => (dstEnd >= 0 ? dstEnd : jointCount + limb);
+  recordJoints({
+    plan,
+    part: 'legs',
+    src: clip,
+    places: legs.flatMap(({ limb, hips, knees, ankles }) => [
+      { joint: limb.dstUpper, to: hips },
+      { joint: limb.dstLower, to: knees },
+      { joint: endOf(limb), to: ankles },
+    ]),
+    turns: legs.flatMap(({ limb, feet, toes }) => [
+      { joint: limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower, to: feet },
+      ...(limb.dstToes >= 0 ? [{ joint: limb.dstToes, to: toes }] : []),
+    ]),
+  });
+  for (const { hips, ankles, extensions } of legs) measureExtensions(hips, ankles, extensions);
   return legs;
 }
 
-function recordLeg(
-  { limb, hips, knees, ankles, feet, toes, extensions }: LegTrack,
-  jointCount: number,
-  f: number,
-  rotations: Float64Array,
-  positions: Float64Array,
-): void {
-  const end = limb.dstEnd >= 0 ? limb.dstEnd : jointCount + limb.limb;
-  copyVec(hips, f * 3, positions, limb.dstUpper * 3);
-  copyVec(knees, f * 3, positions, limb.dstLower * 3);
-  copyVec(ankles, f * 3, positions, end * 3);
-  extensions[f] = distanceVec(hips, f * 3, ankles, f * 3);
-  copyQuat(feet, f * 4, rotations, (limb.dstEnd >= 0 ? limb.dstEnd : limb.dstLower) * 4);
-  if (limb.dstToes >= 0) copyQuat(toes, f * 4, rotations, limb.dstToes * 4);
+function measureExtensions(hips: Float64Array, ankles: Float64Array, extensions: Float64Array): void {
+  for (let f = 0; f < extensions.length; f++) extensions[f] = distanceVec(hips, f * 3, ankles, f * 3);
 }
 
 /** Replaces the rotations of legs that end in their shins: the sole turns with the shin, wherever its end is led. */
 export function trackShins(plan: RetargetPlan, clip: Clip, targets: LimbTargets, legs: readonly LegTrack[]): void {
-  const retargeter = createRetargeter(plan, 'legs');
-  for (let f = 0; f < clip.frameCount; f++) {
-    retargeter.pose(clip, f, targets);
-    for (const { limb, feet } of legs) {
-      if (limb.dstEnd < 0) copyQuat(feet, f * 4, retargeter.worldRotations, limb.dstLower * 4);
-    }
-  }
+  const turns = legs
+    .filter(({ limb }) => limb.dstEnd < 0)
+    .map(({ limb, feet }) => ({ joint: limb.dstLower, to: feet }));
+  recordJoints({ plan, part: 'legs', src: clip, targets, turns });
 }
 
 function isLeg({ limb }: LimbPlan): boolean {

@@ -8,7 +8,7 @@ import type { ProofFigure } from '../proof/measure.ts';
 import type { Actor } from '../retarget/actor.ts';
 import { createLimbTargets, type LimbTargets } from '../retarget/limb-targets.ts';
 import { compileRetarget, type RetargetOptions, type RetargetPlan } from '../retarget/plan.ts';
-import { retargetArms, retargetClip } from '../retarget/retargeter.ts';
+import { retargetArms, retargetClip } from '../retarget/retarget-clip.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { FootContacts } from '../skeleton/contact-interval.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';

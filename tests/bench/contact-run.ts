@@ -6,6 +6,7 @@ import { plantFeet } from '../../src/contact/plants.ts';
 import { footTrajectories, legLengthOf, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { createRetargeter, createTargetClip } from '../../src/retarget/retargeter.ts';
 import { blockFigure } from '../support/block-figure.ts';
 import { bodyOf, figure } from '../support/figure.ts';
@@ -36,12 +37,13 @@ async function compare(file: string, onto: string, receiver: Actor): Promise<str
   const frames = clip.frameCount;
   const rows = await measure([
     {
-      name: 'transfer: rotations, four limbs',
+      name: 'transfer: rotations, four limbs, in TypeScript',
       work: () => {
         for (let f = 0; f < frames; f++) retargeter.frame(clip, f, out, f);
         return out.rotations[7]!;
       },
     },
+    { name: 'the same by WebAssembly', work: () => retargetClip(plan, clip).rotations[7]! },
     {
       name: 'trajectories, contacts and plants',
       work: () => {

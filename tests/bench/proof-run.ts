@@ -2,7 +2,7 @@
 import { existsSync } from 'node:fs';
 import { createProofMemory } from '../../src/proof/memory.ts';
 import { prove } from '../../src/proof/prove.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { placeSkin } from '../../src/skeleton/normalise.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';

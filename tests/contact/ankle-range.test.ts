@@ -5,7 +5,7 @@ import { feetOfMotion, soleOf } from '../../src/contact/sole.ts';
 import { rotateVec } from '../../src/math/quat.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import { figure } from '../support/figure.ts';

@@ -6,7 +6,7 @@ import { feetOfMotion, soleOf } from '../../src/contact/sole.ts';
 import type { Role } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetArms, retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetArms, retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';

@@ -8,7 +8,7 @@ import type { RoleMap } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { createLimbTargets } from '../../src/retarget/limb-targets.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { RANGES_OF_MOTION } from '../../src/skeleton/joint-ranges.ts';
 import { createWorldPose, restWorldPose } from '../../src/skeleton/skeleton.ts';

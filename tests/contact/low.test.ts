@@ -15,7 +15,7 @@ import {
 import { angleBetweenQuats, rotateXyz } from '../../src/math/quat.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import { skinVertices } from '../../src/skeleton/skin.ts';

@@ -7,7 +7,7 @@ import { axisAngleQuat, mulQuat, rotateVec } from '../../src/math/quat.ts';
 import { sidedRole } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import type { ContactInterval, FootContacts } from '../../src/skeleton/contact-interval.ts';
 import { SIDES, type Side } from '../../src/skeleton/side.ts';

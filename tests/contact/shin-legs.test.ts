@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { plantFeet } from '../../src/contact/plants.ts';
 import { feetOfMotion, pointTrajectories, soleOf } from '../../src/contact/sole.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
 import { blockFigure } from '../support/block-figure.ts';
 import { buildWalker } from '../support/walker.ts';

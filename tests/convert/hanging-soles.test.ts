@@ -4,7 +4,7 @@ import { soleOf } from '../../src/contact/sole.ts';
 import { hangingSoles } from '../../src/convert/hanging-soles.ts';
 import { rotateVec } from '../../src/math/quat.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';

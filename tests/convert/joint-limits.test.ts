@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { limitJoints, measureExcesses, rangeNotes } from '../../src/convert/joint-limits.ts';
 import type { Role } from '../../src/pairing/roles.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, createClip } from '../../src/skeleton/clip.ts';
 import { type FigureOptions, figure, rolePositions } from '../support/figure.ts';
 import { axisAngle } from '../support/quat.ts';

@@ -5,7 +5,7 @@ import { stretchLimbs } from '../../src/convert/stretch.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { createLimbTargets } from '../../src/retarget/limb-targets.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose, restWorldPose } from '../../src/skeleton/skeleton.ts';
 import { type Row, skeletonFrom } from '../support/biped.ts';

@@ -4,7 +4,7 @@ import { restAnkleHeights } from '../../src/alignment/soles.ts';
 import { applyRootMotion, withTravel } from '../../src/convert/root-motion.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose, restWorldPose } from '../../src/skeleton/skeleton.ts';
 import { bodyOf, figure, wander } from '../support/figure.ts';

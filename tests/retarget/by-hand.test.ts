@@ -4,7 +4,7 @@ import { angleBetweenQuats } from '../../src/math/quat.ts';
 import type { Body } from '../../src/pairing/body.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose, type Skeleton } from '../../src/skeleton/skeleton.ts';
 import { type Row, skeletonFrom } from '../support/biped.ts';

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { angleBetweenQuats } from '../../src/math/quat.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import type { Clip } from '../../src/skeleton/clip.ts';
 import { type FigureOptions, figure, rolePositions, wander } from '../support/figure.ts';
 import { axisAngle } from '../support/quat.ts';

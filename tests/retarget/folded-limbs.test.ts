@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { alignFigure } from '../../src/alignment/alignment.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
-import { createTargetClip, retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
+import { createTargetClip } from '../../src/retarget/retargeter.ts';
 import { framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import { figure } from '../support/figure.ts';

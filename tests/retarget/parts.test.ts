@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { createLimbTargets, type LimbTargets } from '../../src/retarget/limb-targets.ts';
 import { compileRetarget, type RetargetPlan } from '../../src/retarget/plan.ts';
-import { createRetargeter, retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
+import { createRetargeter } from '../../src/retarget/retargeter.ts';
 import type { Clip } from '../../src/skeleton/clip.ts';
 import { figure, seeded, wander } from '../support/figure.ts';
 import { realPlan } from '../support/real-job.ts';

@@ -1,32 +1,14 @@
 import { describe, expect, it } from 'vitest';
-import { alignFigure } from '../../src/alignment/alignment.ts';
 import { axisAngleQuat, mulInverseQuat, mulQuat } from '../../src/math/quat.ts';
-import { readBody } from '../../src/pairing/read-body.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { createRetargeter, createTargetClip } from '../../src/retarget/retargeter.ts';
 import { createClip } from '../../src/skeleton/clip.ts';
-import { bipedRows, type Row, skeletonFrom, tipsOf } from '../support/biped.ts';
+import { twistedArmActor } from '../support/twist-figure.ts';
 
 const DEGREE = Math.PI / 180;
 // Float32 locals down six joints.
 const ANGLE_TOLERANCE = 0.01; // degrees
-
-/** A plain body in its T-pose, with a twist joint halfway along the left forearm and along the left upper arm. */
-function actor(): Actor {
-  const rows = bipedRows();
-  const at = (name: string): Row[2] => rows.find(([n]) => n === name)![2];
-  for (const [from, to] of [
-    ['leftLowerArm', 'leftHand'],
-    ['leftUpperArm', 'leftLowerArm'],
-  ] as const) {
-    const [a, b] = [at(from), at(to)];
-    rows.push([`${from}Twist`, from, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2, (a[2] + b[2]) / 2]]);
-  }
-  const skeleton = skeletonFrom(rows, tipsOf(rows));
-  const body = readBody({ skeleton });
-  return { skeleton, body, alignment: alignFigure(skeleton, body, [0.08, 0.08]) };
-}
 
 /** Twist of a joint against another, both at the identity at rest, about the bone from one joint to the next, degrees. */
 function twistBetween(
@@ -65,27 +47,27 @@ function play(source: Actor, target: Actor, joint: string, bone: string, degrees
 
 describe('twist joints', () => {
   it('halfway along the forearm take half of what the hand turns', () => {
-    const world = play(actor(), actor(), 'leftHand', 'leftHand', 60);
-    const target = actor();
+    const world = play(twistedArmActor(), twistedArmActor(), 'leftHand', 'leftHand', 60);
+    const target = twistedArmActor();
     expect(twistBetween(target, world, ['leftLowerArm', 'leftHand'], 'leftHand')).toBeCloseTo(60, 2);
     const share = twistBetween(target, world, ['leftLowerArm', 'leftLowerArmTwist'], 'leftHand');
     expect(Math.abs(share - 30)).toBeLessThan(ANGLE_TOLERANCE);
   });
 
   it('halfway along the upper arm leave half of its turn to the shoulder', () => {
-    const world = play(actor(), actor(), 'leftUpperArm', 'leftLowerArm', 40);
-    const target = actor();
+    const world = play(twistedArmActor(), twistedArmActor(), 'leftUpperArm', 'leftLowerArm', 40);
+    const target = twistedArmActor();
     const share = twistBetween(target, world, ['leftUpperArm', 'leftUpperArmTwist'], 'leftLowerArm');
     expect(Math.abs(share + 20)).toBeLessThan(ANGLE_TOLERANCE);
   });
 
   it('count from rest, where the skin is bound, when the canonical hand is another one', () => {
-    const target = actor();
+    const target = twistedArmActor();
     const hand = target.skeleton.names.indexOf('leftHand');
     const roll = new Float64Array(4);
     axisAngleQuat(roll, 0, 1, 0, 0, 20 * DEGREE);
     mulQuat(target.alignment.posture, hand * 4, roll, 0, target.alignment.posture, hand * 4);
-    const world = play(actor(), target, 'leftHand', 'leftHand', 0);
+    const world = play(twistedArmActor(), target, 'leftHand', 'leftHand', 0);
     const turned = twistBetween(target, world, ['leftLowerArm', 'leftHand'], 'leftHand');
     expect(Math.abs(turned)).toBeGreaterThan(15);
     const share = twistBetween(target, world, ['leftLowerArm', 'leftLowerArmTwist'], 'leftHand');

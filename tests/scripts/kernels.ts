@@ -12,6 +12,7 @@ import asc from 'assemblyscript/asc';
 
 export const KERNELS = [
   { source: 'src/kernels/bvh-frames.ts', target: 'src/formats/bvh/kernel-code.ts' },
+  { source: 'src/kernels/frame-loop.ts', target: 'src/retarget/frame-kernel-code.ts' },
   { source: 'src/kernels/animation-keys.ts', target: 'src/formats/gltf/key-kernel-code.ts' },
 ] as const;
 const OPTIONS = ['-O3', '--runtime', 'stub', '--noAssert', '--enable', 'simd'];

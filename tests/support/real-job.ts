@@ -6,7 +6,7 @@ import { parseContainer } from '../../src/formats/gltf/container.ts';
 import { readCharacter } from '../../src/formats/gltf/read-character.ts';
 import type { Role, RoleMap } from '../../src/pairing/roles.ts';
 import { compileRetarget, type RetargetPlan } from '../../src/retarget/plan.ts';
-import { retargetClip } from '../../src/retarget/retargeter.ts';
+import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import type { Clip } from '../../src/skeleton/clip.ts';
 import {
   inversePlacement,

@@ -10,7 +10,7 @@
  * - copies of the bytes in and of the rotations out: 0.6 to 1.5.
  * And in a fresh thread, where TypeScript is interpreted at first, the first 3 MB take 40 ms in place of 180.
  */
-import { align16, growTo, startModule } from '../web-assembly.ts';
+import { align16, growTo, startModule } from '../../math/web-assembly.ts';
 import type { DecodePlan } from './decoder.ts';
 import { KERNEL_CODE } from './kernel-code.ts';
 import { POWER_HIGH, POWER_LOW } from './numbers.ts';

@@ -9,8 +9,9 @@
  * - storing as 16-bit integers: 1.4 (2.4 one frame at a time) beside 11.
  * And a fresh thread runs it at once, where it interprets TypeScript at first.
  */
+
+import { align16, growTo, startModule } from '../../math/web-assembly.ts';
 import type { Clip } from '../../skeleton/clip.ts';
-import { align16, growTo, startModule } from '../web-assembly.ts';
 import { type Change, gatherRotations } from './gather-rotations.ts';
 import { KERNEL_CODE } from './key-kernel-code.ts';
 import { type KeyWork, PlainKeyWork } from './key-work.ts';

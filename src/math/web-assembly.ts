@@ -1,10 +1,13 @@
 const PAGE = 65536;
 
-/** Starts a module that is given in base64; null where WebAssembly may not be compiled. */
-export function startModule(base64: string): WebAssembly.Exports | null {
+/**
+ * Starts a module that is given in base64; null where WebAssembly may not be compiled.
+ * @param imports  functions that it takes from here
+ */
+export function startModule(base64: string, imports: WebAssembly.Imports = {}): WebAssembly.Exports | null {
   try {
     const code = Uint8Array.from(atob(base64), (character) => character.charCodeAt(0));
-    return new WebAssembly.Instance(new WebAssembly.Module(code)).exports;
+    return new WebAssembly.Instance(new WebAssembly.Module(code), imports).exports;
   } catch {
     return null;
   }

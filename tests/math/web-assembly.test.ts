@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { startModule } from '../../src/formats/web-assembly.ts';
+import { startModule } from '../../src/math/web-assembly.ts';
 import { compileKernel, KERNELS } from '../scripts/kernels.ts';
 
 describe('WebAssembly modules', () => {
