@@ -30,8 +30,10 @@ export type { HandPart } from './contact/hand-parts.ts';
 export { HAND_DEFAULTS, type HandOptions } from './contact/hand-rests.ts';
 export type { HandContact } from './contact/hands.ts';
 export { createContactDetector } from './contact/live.ts';
+export { feetOfMotion, type MovingFeet, soleOf, soleOfMotion } from './contact/measure-soles.ts';
 export { PLANT_DEFAULTS, type Plant, type PlantOptions, type PlantResult, plantFeet } from './contact/plants.ts';
-export { feetOfMotion, footTrajectories, type MovingFeet, type Sole, soleOf, soleOfMotion } from './contact/sole.ts';
+export type { Sole } from './contact/sole.ts';
+export { footTrajectories } from './contact/trajectories.ts';
 export { findAnimation } from './convert/animations.ts';
 export { auditCharacter, type CharacterAudit } from './convert/audit.ts';
 // The whole way

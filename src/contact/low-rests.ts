@@ -5,7 +5,7 @@ import type { Clip } from '../skeleton/clip.ts';
 import type { FrameSpan } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
 import { pointMotion, quantile } from './motion.ts';
-import { pointTrajectories } from './sole.ts';
+import { pointTrajectories } from './trajectories.ts';
 
 /**
  * Heights over the floor in leg lengths (thigh and shin): below the first a point rests, until it is above the second. The

@@ -8,7 +8,8 @@ import type { Skeleton } from '../skeleton/skeleton.ts';
 import { pitchTurn } from './foot-turns.ts';
 import { type Attitude, attitudeOf, type LevelFoot, supportHeight } from './level-foot.ts';
 import { type KneeSkin, kneeThickness } from './low-skin.ts';
-import { pointTrajectories, type Sole } from './sole.ts';
+import type { Sole } from './sole.ts';
+import { pointTrajectories } from './trajectories.ts';
 
 const DEGREE = Math.PI / 180;
 /** Angles by which a foot may be turned at its ankle, and what an ankle does without being forced (AAOS, rounded up). */

@@ -7,7 +7,7 @@ import { bodyGirths } from '../contact/body-girths.ts';
 import { detectContacts } from '../contact/detect.ts';
 import { handShapes } from '../contact/hand-floor.ts';
 import { readHandRests } from '../contact/hand-rests.ts';
-import { feetOfMotion, soleOf } from '../contact/sole.ts';
+import { feetOfMotion, soleOf } from '../contact/measure-soles.ts';
 import { oncePer } from '../skeleton/once-per.ts';
 import { measureExcesses } from './joint-limits.ts';
 import type { Performer } from './performer.ts';

@@ -1,7 +1,8 @@
 import { alignFigure } from '../alignment/alignment.ts';
 import { withMeshTips } from '../alignment/mesh-tips.ts';
 import { restAnkleHeights } from '../alignment/soles.ts';
-import { type Sole, soleOf } from '../contact/sole.ts';
+import { soleOf } from '../contact/measure-soles.ts';
+import type { Sole } from '../contact/sole.ts';
 import type { Note } from '../errors.ts';
 import type { Character } from '../formats/gltf/character.ts';
 import type { Body } from '../pairing/body.ts';

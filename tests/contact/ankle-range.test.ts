@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { alignFigure } from '../../src/alignment/alignment.ts';
+import { feetOfMotion, soleOf } from '../../src/contact/measure-soles.ts';
 import { plantFeet } from '../../src/contact/plants.ts';
-import { feetOfMotion, soleOf } from '../../src/contact/sole.ts';
 import { rotateVec } from '../../src/math/quat.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';

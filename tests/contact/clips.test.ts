@@ -1,7 +1,8 @@
 import { existsSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { detectContacts } from '../../src/contact/detect.ts';
-import { footTrajectories, legLengthOf, soleOfMotion } from '../../src/contact/sole.ts';
+import { legLengthOf, soleOfMotion } from '../../src/contact/measure-soles.ts';
+import { footTrajectories } from '../../src/contact/trajectories.ts';
 import type { ContactInterval } from '../../src/skeleton/contact-interval.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
 import { truthClip } from '../support/truth-clip.ts';

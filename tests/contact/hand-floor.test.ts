@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { handShapes, liftHands } from '../../src/contact/hand-floor.ts';
 import { readHandRests } from '../../src/contact/hand-rests.ts';
+import { feetOfMotion, soleOf } from '../../src/contact/measure-soles.ts';
 import { plantFeet } from '../../src/contact/plants.ts';
-import { feetOfMotion, soleOf } from '../../src/contact/sole.ts';
 import type { Role } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';

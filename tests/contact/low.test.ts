@@ -1,8 +1,8 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
+import { feetOfMotion, soleOf } from '../../src/contact/measure-soles.ts';
 import { plantFeet } from '../../src/contact/plants.ts';
-import { feetOfMotion, soleOf } from '../../src/contact/sole.ts';
 import {
   convert,
   createReceiver,

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import type { GroundReading } from '../../src/contact/detect.ts';
+import { feetOfMotion, soleOf, soleOfMotion } from '../../src/contact/measure-soles.ts';
 import { type PlantResult, plantFeet } from '../../src/contact/plants.ts';
-import { feetOfMotion, footTrajectories, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
+import { footTrajectories } from '../../src/contact/trajectories.ts';
 import { unreachedNotes } from '../../src/contact/unreached.ts';
 import { axisAngleQuat, mulQuat, rotateVec } from '../../src/math/quat.ts';
 import { sidedRole } from '../../src/pairing/roles.ts';

@@ -1,6 +1,6 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { legLengthOf, soleOf } from '../../src/contact/sole.ts';
+import { legLengthOf, soleOf } from '../../src/contact/measure-soles.ts';
 import { parseContainer } from '../../src/formats/gltf/container.ts';
 import { readCharacter } from '../../src/formats/gltf/read-character.ts';
 import { rotateXyz } from '../../src/math/quat.ts';

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
+import { feetOfMotion, soleOf } from '../../src/contact/measure-soles.ts';
 import { plantFeet } from '../../src/contact/plants.ts';
-import { feetOfMotion, pointTrajectories, soleOf } from '../../src/contact/sole.ts';
+import { pointTrajectories } from '../../src/contact/trajectories.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';
 import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { SIDES } from '../../src/skeleton/side.ts';

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { alignFigure } from '../../src/alignment/alignment.ts';
-import { soleOf } from '../../src/contact/sole.ts';
+import { soleOf } from '../../src/contact/measure-soles.ts';
 import { hangingSoles } from '../../src/convert/hanging-soles.ts';
 import { rotateVec } from '../../src/math/quat.ts';
 import { compileRetarget } from '../../src/retarget/plan.ts';

@@ -1,6 +1,6 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { soleOf } from '../../src/contact/sole.ts';
+import { soleOf } from '../../src/contact/measure-soles.ts';
 import { type Conversion, convert, sourceFigure } from '../../src/convert/convert.ts';
 import { contactsOf } from '../../src/convert/measured.ts';
 import { type Performer, performerFromBvh } from '../../src/convert/performer.ts';

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { footTrajectories, legLengthOf, pointTrajectories, soleOf, soleOfMotion } from '../../src/contact/sole.ts';
+import { legLengthOf, soleOf, soleOfMotion } from '../../src/contact/measure-soles.ts';
+import { footTrajectories, pointTrajectories } from '../../src/contact/trajectories.ts';
 import { RigproofError } from '../../src/errors.ts';
 import { rotateVecInverse, rotateXyz } from '../../src/math/quat.ts';
 import { createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
