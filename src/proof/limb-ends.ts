@@ -5,16 +5,12 @@ import type { Side } from '../skeleton/side.ts';
 import { jointName, type LimbName } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { type HandOnFloor, handOnFloor } from './hand-floor.ts';
-import { kneelingOrNear } from './kneeling.ts';
-import type { FootPoints, Json, Measure, Where } from './measure.ts';
-import { flagsOf } from './spans.ts';
+import type { Json, Measure, Where } from './measure.ts';
 import { quantile, spread } from './statistics.ts';
+import { longerFoot, notSwinging } from './swing.ts';
 import { thicknessRatio } from './thickness.ts';
 import { MEASURE_RULES } from './thresholds.ts';
-import { jointPath, pathOf, pointAt, type Track } from './track.ts';
-
-/** A foot that is about to stand or has just stood leaves its target for its plant. Seconds. */
-const RAMP = 0.2;
+import { jointPath, pathOf, type Track } from './track.ts';
 
 /** Distance of hands and feet from their scaled targets. */
 export function measureLimbTargets(evidence: Evidence): Measure[] {
@@ -51,7 +47,7 @@ function limbTarget(
     const side = limb.startsWith('left') ? 'left' : 'right';
     const isLeg = limb.endsWith('Leg');
     const floor = isLeg ? null : handOnFloor(evidence, side);
-    const busy = isLeg ? standingOrKneeling(evidence, side) : withoutGoal(evidence, side);
+    const busy = isLeg ? notSwinging(evidence, side) : withoutGoal(evidence, side);
     const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
     reachErrors(error, root, end, srcRoot, srcEnd, k, target.legLength, allowance, floor);
@@ -114,40 +110,6 @@ function takeAndClear(values: Float64Array, busy: Uint8Array, out: Float64Array)
 function takeAll(values: Float64Array, out: Float64Array): number {
   out.set(values);
   return values.length;
-}
-
-/** By how much the target's foot is longer than the source's, each as a share of its own leg. */
-function longerFoot({ target, source, feet, sourceFeet }: Evidence, side: Side): number {
-  const own = feet[side];
-  const its = sourceFeet[side];
-  if (!own || !its || !source) return 0;
-  return Math.max(0, footLength(target, own) - footLength(source, its));
-}
-
-/** From heel to toe end (to the ball and a third more where the toe end is not known), as a share of the leg. */
-function footLength(track: Track, { heel, ball, toe }: FootPoints): number {
-  if (track.frameCount === 0 || !track.legLength) return 0;
-  const a = new Float64Array(3);
-  const b = new Float64Array(3);
-  pointAt(track, 0, heel, a, 0);
-  pointAt(track, 0, toe ?? ball, b, 0);
-  return (distanceVec(a, 0, b, 0) * (toe ? 1 : 4 / 3)) / track.legLength;
-}
-
-/** Frames in which a foot does not swing. */
-function standingOrKneeling(evidence: Evidence, side: Side): Uint8Array {
-  const standing = standingOrNear(evidence, side);
-  const kneeling = kneelingOrNear(evidence, side);
-  return kneeling ? standing.map((stands, f) => stands | kneeling[f]!) : standing;
-}
-
-function standingOrNear(evidence: Evidence, side: Side): Uint8Array {
-  const { spans, target } = evidence;
-  const ramp = Math.round(RAMP / target.frameDuration);
-  return flagsOf(
-    spans[side].foot.map(([first, last]) => [Math.max(0, first - ramp), last + ramp]),
-    target.frameCount,
-  );
 }
 
 /** A hand that rests on the body, the other hand or the floor leaves its target for that; so long before and after. Seconds. */

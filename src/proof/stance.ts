@@ -16,18 +16,22 @@ const EDGE = 0.04;
 /**
  * A small search for standing points, for clips that come without known contacts: low and slow. It finds less than a
  * full detection (a foot that slides faster than 12 % of a leg length a second counts as swinging).
+ * @param low   how high over its own low level a point may be, share of leg length
+ * @param slow  how fast, leg lengths a second
  */
 export function findStance(
   track: Track,
   feet: Record<Side, FootPoints | null>,
   groundVelocity: readonly [number, number, number],
+  low = LOW,
+  slow = SLOW,
 ): FootContacts {
   const contacts = { left: emptyFoot(), right: emptyFoot() };
   for (const side of SIDES) {
     const points = feet[side];
     if (points === null) continue;
-    const heel = standing(track, pathOf(track, points.heel), groundVelocity);
-    const ball = standing(track, pathOf(track, points.ball), groundVelocity);
+    const heel = standing(track, pathOf(track, points.heel), groundVelocity, low, slow);
+    const ball = standing(track, pathOf(track, points.ball), groundVelocity, low, slow);
     const either = heel.map((h, f) => h | ball[f]!);
     contacts[side] = {
       heel: intervals(heel, track.frameDuration),
@@ -42,12 +46,18 @@ function emptyFoot(): FootContacts[Side] {
   return { heel: [], ball: [], foot: [] };
 }
 
-function standing(track: Track, path: Float64Array, ground: readonly [number, number, number]): Uint8Array {
+function standing(
+  track: Track,
+  path: Float64Array,
+  ground: readonly [number, number, number],
+  low: number,
+  slow: number,
+): Uint8Array {
   const { frameCount, frameDuration: dt, legLength } = track;
   const heights = Float64Array.from({ length: frameCount }, (_, f) => path[f * 3 + 1]!);
-  const limit = quantile(heights, 0.05) + LOW * legLength;
+  const limit = quantile(heights, 0.05) + low * legLength;
   const result = new Uint8Array(frameCount);
-  flagStanding(result, path, limit, SLOW * legLength, dt, Float64Array.from(ground));
+  flagStanding(result, path, limit, slow * legLength, dt, Float64Array.from(ground));
   return result;
 }
 

@@ -85,10 +85,10 @@ export const MEASURE_RULES = {
   'limb-target-feet': {
     title: 'Feet reach',
     meaning:
-      'Distance of a swinging ankle from its scaled target: own hip + own leg length / source leg length × (source ankle − source hip), in 95 of 100 frames in which the foot neither stands nor lies behind a knee on the floor.',
+      'Distance of a swinging ankle from its scaled target: own hip + own leg length / source leg length × (source ankle − source hip), in 95 of 100 frames in which the foot neither stands, nor is low and slow in the source, nor lies behind a knee on the floor.',
     unit: 'leg length',
     threshold: 0.05,
-    reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult. What the foot is longer than the source's, against the leg, is taken off first: a long foot that rolls over its toes carries the ankle away by as much.`,
+    reason: `${NO_SOURCE}: a swinging foot may leave its target to meet the plants before and after it; 5 % is 4 cm on an adult. What the foot is longer than the source's, against the leg, is taken off first: a long foot that rolls over its toes carries the ankle away by as much, and a stiff one that stands on its front end by what that is farther from the ankle than the source's ball.`,
     remedy:
       'Retarget once without contact (--no-contact): if it passes then, plants move the pelvis or the foot here, which short, wide-set legs and long feet need. Else check which joints are paired as thigh, shin and foot, and their rest pose.',
   },
