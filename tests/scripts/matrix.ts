@@ -1,8 +1,9 @@
 /**
  * Every humanoid rig × every clip of the shared data through the whole way, written, validated, read back and proved:
  *
- *   npm run matrix [-- --rigs a,b --clips c,d --out FOLDER]
+ *   npm run matrix [-- --rigs a,b --clips c,d --library --out FOLDER]
  *
+ * With --library the clips are those of the motion library (`bvh-library`).
  * Prints a line a pair and a summary; exits 1 when a pair cannot be retargeted or a written file is not valid.
  */
 import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
@@ -32,6 +33,7 @@ const { values } = parseArgs({
   options: {
     rigs: { type: 'string' },
     clips: { type: 'string' },
+    library: { type: 'boolean', default: false },
     out: { type: 'string' },
   },
 });
@@ -58,8 +60,9 @@ const list = (folder: string, pattern: RegExp, wanted: string | undefined): stri
     .filter((name) => pattern.test(name) && (wanted === undefined || wanted.split(',').some((w) => name.startsWith(w))))
     .sort();
 
-const performers: Performer[] = list('bvh', /\.bvh$/, values.clips).map((name) => {
-  const file = parseBvh(readFileSync(`${DATA}bvh/${name}`), name);
+const clips = values.library ? 'bvh-library' : 'bvh';
+const performers: Performer[] = list(clips, /\.bvh$/, values.clips).map((name) => {
+  const file = parseBvh(readFileSync(`${DATA}${clips}/${name}`), name);
   return performerFromBvh(name, file.takes[0]!, file.notes);
 });
 if (values.out) mkdirSync(values.out, { recursive: true });
