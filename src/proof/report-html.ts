@@ -46,7 +46,8 @@ export function proofSheet(
 
 /** @internal The sheet of a proof whose evidence is at hand already. */
 export function sheetOf(evidence: Evidence, proof: Proof, context: SheetContext): string {
-  const title = `${context.target}${context.source ? ` playing ${context.source}` : ''}`;
+  const { target: played, source: by } = context;
+  const title = `${baseName(played)}${by ? ` playing ${baseName(by)}` : ''}`;
   const sections = [
     header(proof, context),
     findings(evidence, proof, context.rig),
@@ -97,11 +98,11 @@ function header(proof: Proof, context: SheetContext): string {
       : proof.verdict === 'pass'
         ? `All ${counts.pass} measures that could be taken pass.`
         : 'Nothing could be measured.';
-  const facts: [string, string][] = [
-    ['Character', `${context.target}, ${target.roles} paired joints, leg ${target.legLength.toFixed(2)} m`],
+  const facts: [term: string, html: string][] = [
+    ['Character', `${fileName(context.target)}, ${target.roles} paired joints, leg ${target.legLength.toFixed(2)} m`],
     ['Motion', `${target.frames} frames at ${Number(target.rate.toFixed(2))} a second`],
   ];
-  if (source) facts.push(['Source', `${context.source ?? 'unnamed'}, leg ${source.legLength.toFixed(2)} m`]);
+  if (source) facts.push(['Source', `${fileName(context.source ?? 'unnamed')}, leg ${source.legLength.toFixed(2)} m`]);
   else facts.push(['Source', 'none: only what the motion itself shows was judged']);
   facts.push([
     'Contacts',
@@ -110,8 +111,18 @@ function header(proof: Proof, context: SheetContext): string {
   return `<header class="${proof.verdict.replace(' ', '-')}">
 <p class="verdict"><span class="glyph" aria-hidden="true">${GLYPH[proof.verdict]}</span> ${verdictWord(proof)}</p>
 <p class="sentence">${sentence}${counts.notMeasured > 0 ? ` ${counts.notMeasured} could not be taken.` : ''}</p>
-${context.rig ? `<p class="sentence">The rig itself: ${countFindings(context.rig) ?? 'nothing found'}.</p>\n` : ''}<dl>${facts.map(([term, text]) => `<div><dt>${term}</dt><dd>${escapeXml(text)}</dd></div>`).join('')}</dl>
+${context.rig ? `<p class="sentence">The rig itself: ${countFindings(context.rig) ?? 'nothing found'}.</p>\n` : ''}<dl>${facts.map(([term, text]) => `<div><dt>${term}</dt><dd>${text}</dd></div>`).join('')}</dl>
 </header>`;
+}
+
+/** A file by its name, which may be broken where its words end; the path is told on pointing at it. */
+function fileName(path: string): string {
+  const name = escapeXml(baseName(path)).replaceAll(/[-_.]+/g, '$&<wbr/>');
+  return baseName(path) === path ? name : `<span title="${escapeXml(path)}">${name}</span>`;
+}
+
+function baseName(path: string): string {
+  return path.split(/[/\\]/).at(-1)!;
 }
 
 type Cause = NonNullable<ReturnType<typeof findingAt>>;

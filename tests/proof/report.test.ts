@@ -115,9 +115,18 @@ describe('the proof sheet', () => {
 
   it('is well formed and shows names as they are', () => {
     expect(markupFaults(html.slice(html.indexOf('<html')), ['meta'])).toEqual([]);
-    expect(html).toContain('hero &lt;1&gt;.glb');
+    expect(html.replaceAll('<wbr/>', '')).toContain('hero &lt;1&gt;.glb');
     expect(html).not.toContain('<b title=');
     expect(html).not.toMatch(/NaN|undefined|Infinity/);
+  });
+
+  it('names files without their folders, which are told on pointing at them', () => {
+    const paths = { target: 'out/rigs/tall_hero-walk.glb', source: 'C:\\clips\\a"b.bvh' };
+    const sheet = proofSheet(faulty(), good, options, paths).html;
+    expect(sheet).toContain('<title>Does not hold: tall_hero-walk.glb playing a&quot;b.bvh</title>');
+    expect(sheet).toContain('<span title="out/rigs/tall_hero-walk.glb">tall_<wbr/>hero-<wbr/>walk.<wbr/>glb</span>');
+    expect(sheet).toContain('<span title="C:\\clips\\a&quot;b.bvh">');
+    expect(markupFaults(sheet.slice(sheet.indexOf('<html')), ['meta'])).toEqual([]);
   });
 
   it('says the verdict before anything else and names each fault with joint and remedy', () => {
