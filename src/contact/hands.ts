@@ -11,7 +11,7 @@ import type { BodyGirths } from './body-girths.ts';
 import { type HandPart, type Line, lineOf, readLine, readWrist } from './hand-parts.ts';
 import { type ArmRests, HAND_DEFAULTS, type HandOptions, type HandRests, type PartRest } from './hand-rests.ts';
 import type { FrameSpan } from './hold.ts';
-import { type Girth, growthOver, surfaceToward, thickened } from './surface.ts';
+import { type Girth, growthOver, thickened } from './surface.ts';
 
 /*
  * Hands that rest on the body, on each other or on the floor.
@@ -163,9 +163,9 @@ const frame = new Float64Array(4);
 
 function readGoal({ rest, line, its, own, scale, goals }: Hold, pose: WorldPose, f: number): void {
   mulQuat(frame, 0, pose.rotations, line.joint * 4, line.undo, 0);
-  const [x, y, z] = [rest.offsets[f * 3]!, rest.offsets[f * 3 + 1]!, rest.offsets[f * 3 + 2]!];
-  const growth = growthOver(surfaceToward(its, x, y, z), surfaceToward(own, x, y, z), Math.hypot(x, y, z), scale);
-  rotateVec(offset, 0, frame, 0, rest.offsets, f * 3);
+  const { offsets } = rest;
+  const growth = growthOver(its, own, offsets[f * 3]!, offsets[f * 3 + 1]!, offsets[f * 3 + 2]!, scale);
+  rotateVec(offset, 0, frame, 0, offsets, f * 3);
   readLine(pose, line, from, along);
   const t = rest.shares[f]!;
   for (let k = 0; k < 3; k++) goals[f * 3 + k] = from[k]! + t * along[k]! + growth * offset[k]!;

@@ -19,24 +19,25 @@ export function thickened({ side, vertical, front, back }: Girth, by: number): G
   return { side: side + by, vertical: vertical + by, front: front + by, back: back + by };
 }
 
-/** How far the surface lies in the direction of an offset; between its sides it goes over without an edge. */
-export function surfaceToward(girth: Girth, x: number, y: number, z: number): number {
-  const all = x * x + y * y + z * z;
-  if (all === 0) return girth.side;
-  return (x * x * girth.side + y * y * girth.vertical + z * z * (z > 0 ? girth.front : girth.back)) / all;
-}
-
 /**
- * By what an offset from the line of a part grows from one body to the other: what it has over the surface grows as the
- * bodies do, by `scale`; below the surface it goes over, without an edge, to what the line is to the surface.
- * @param its  surface on the one body, in the direction of the offset
- * @param own  the same on the other one
- * @param far  length of the offset
+ * By what an offset from the line of a part grows from one body to the other. What it has over the surface on that side grows
+ * as the bodies do, by `scale`; below the surface it goes over, without an edge, to what the line is to the surface.
+ * @param its  surface of the one body
+ * @param own  of the other one
+ * @param x, y, z  offset on the one, to the left, up and ahead
  */
-export function growthOver(its: number, own: number, far: number, scale: number): number {
-  if (far === 0) return 1;
-  const depth = Math.min(1, far / its);
-  return scale + ((own - scale * its) * depth * (2 - depth)) / far;
+export function growthOver(its: Girth, own: Girth, x: number, y: number, z: number, scale: number): number {
+  const xx = x * x;
+  const yy = y * y;
+  const zz = z * z;
+  const all = xx + yy + zz;
+  if (all === 0) return scale;
+  // Toward that side the surface goes over from side to side, by squares: round, without an edge.
+  const from = (xx * its.side + yy * its.vertical + zz * (z > 0 ? its.front : its.back)) / all;
+  const to = (xx * own.side + yy * own.vertical + zz * (z > 0 ? own.front : own.back)) / all;
+  const far = Math.sqrt(all);
+  const depth = Math.min(1, far / from);
+  return scale + ((to - scale * from) * depth * (2 - depth)) / far;
 }
 
 /** Share of a line at which a point, given from its start, is nearest; 0 to 1. */

@@ -203,6 +203,20 @@ function isStanding(build: Build): boolean {
   });
 }
 
+/** How tall a person stands, in leg lengths: hip to ankle (Drillis & Contini 1966, as printed in Winter; value from memory). */
+const STATURE = 1 / 0.491;
+
+/** How tall a figure stands by its joints in the rest pose, leg lengths; where that does not stand, as a person. */
+export function stature({ standing, rest, figure, legLength }: Build): number {
+  if (!standing) return STATURE;
+  let [low, high] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+  for (let j = 0; j < figure.skeleton.jointCount; j++) {
+    low = Math.min(low, rest.positions[j * 3 + 1]!);
+    high = Math.max(high, rest.positions[j * 3 + 1]!);
+  }
+  return (high - low) / legLength;
+}
+
 /** Distance of the hip joints in the rest pose, leg lengths; NaN where one is missing. */
 export function hipSpan({ figure, rest, legLength }: Build): number {
   const { leftUpperLeg: left, rightUpperLeg: right } = figure.roles;

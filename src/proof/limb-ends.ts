@@ -1,14 +1,12 @@
-import { distanceVec } from '../math/vec.ts';
 import type { Role } from '../pairing/roles.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
-import { jointName, type LimbName } from './build.ts';
+import type { LimbName } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { type HandOnFloor, handOnFloor } from './hand-floor.ts';
 import type { Json, Measure, Where } from './measure.ts';
-import { quantile, spread } from './statistics.ts';
+import { spread } from './statistics.ts';
 import { longerFoot, notSwinging } from './swing.ts';
-import { thicknessRatio } from './thickness.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import { jointPath, pathOf, type Track } from './track.ts';
 
@@ -181,119 +179,6 @@ function flagNear(flags: Uint8Array, a: Float64Array, b: Float64Array, near: num
 
 function flagLow(flags: Uint8Array, path: Float64Array, height: number): void {
   for (let f = 0; f < flags.length; f++) if (path[f * 3 + 1]! < height) flags[f] = 1;
-}
-
-/** Joints closer than this (share of the source's leg length) touch; the second number is what the hand may touch. */
-const TOUCH: readonly { a: Role; b: Role; near: number }[] = [
-  { a: 'leftHand', b: 'rightHand', near: 0.15 },
-  ...(['leftHand', 'rightHand'] as const).flatMap((hand) => [
-    { a: hand, b: 'head' as const, near: 0.25 },
-    { a: hand, b: 'hips' as const, near: 0.22 },
-    { a: hand, b: 'leftLowerLeg' as const, near: 0.16 },
-    { a: hand, b: 'rightLowerLeg' as const, near: 0.16 },
-  ]),
-];
-/** Shorter touches are passing by. Seconds. */
-const TOUCH_SHORTEST = 0.15;
-
-/** Whether hands that rest on each other or on the body do so on the target. */
-export function measureSelfContact(evidence: Evidence): Measure {
-  const { target, source, sharedFrames } = evidence;
-  if (!source) return notMeasured(evidence, 'self-contact', 'there is no source to compare with');
-  const all: number[] = [];
-  const places: Where[] = [];
-  const details: { [key: string]: Json } = {};
-  const shortest = Math.max(2, Math.round(TOUCH_SHORTEST / target.frameDuration));
-  // Of one touch after the other.
-  const excess = new Float64Array(sharedFrames);
-  const judged = new Float64Array(sharedFrames);
-  for (const touch of TOUCH) {
-    const { a, b } = touch;
-    const path = partnerPath(target, a, b);
-    const performer = touches(source, touch);
-    if (!path || !performer) continue;
-    const touching = longRuns(performer.near, shortest);
-    if (!touching) continue;
-    const thicker = thicknessRatio(target.build, source.build, a, b);
-    const frames = excessesOf(
-      excess.fill(0),
-      judged,
-      touching,
-      jointPath(target, target.figure.roles[a]!),
-      path,
-      target.legLength,
-      performer.apart,
-      thicker,
-    );
-    if (frames === 0) continue;
-    for (let i = 0; i < frames; i++) all.push(judged[i]!);
-    details[`${a} ${b}`] = { ...spread(judged, frames), frames, thicker };
-    const { threshold } = MEASURE_RULES['self-contact'];
-    for (const place of placesAbove(target, a, target.figure.roles[a]!, excess, threshold))
-      places.push({ ...place, note: `away from ${b} (${jointName(target.figure, target.figure.roles[b]!)})` });
-  }
-  if (all.length === 0)
-    return notMeasured(evidence, 'self-contact', 'no hand of the source rests on the body or on the other hand');
-  return measured(evidence, 'self-contact', quantile(all, 0.95), places, details);
-}
-
-/** Distance of two joints of the source in each frame as a share of leg length, and the frames in which they are near. */
-const touches = oncePerKey((source: Track, { a, b, near }: (typeof TOUCH)[number]) => {
-  const its = partnerPath(source, a, b);
-  if (!its) return null;
-  const apart = new Float64Array(source.frameCount);
-  const flags = new Uint8Array(source.frameCount);
-  distancesBetween(apart, flags, jointPath(source, source.figure.roles[a]!), its, source.legLength, near);
-  return { apart, near: flags };
-});
-
-function distancesBetween(
-  apart: Float64Array,
-  flags: Uint8Array,
-  a: Float64Array,
-  b: Float64Array,
-  length: number,
-  near: number,
-): void {
-  for (let f = 0; f < apart.length; f++) {
-    apart[f] = distanceVec(a, f * 3, b, f * 3) / length;
-    if (apart[f]! < near) flags[f] = 1;
-  }
-}
-
-/** Leaves of some flags those in runs of at least so many; null where there are none. */
-function longRuns(flags: Uint8Array, shortest: number): Uint8Array | null {
-  let result: Uint8Array | null = null;
-  for (let f = flags.indexOf(1); f >= 0; ) {
-    const next = flags.indexOf(0, f);
-    const end = next < 0 ? flags.length : next;
-    if (end - f >= shortest) {
-      result ??= new Uint8Array(flags.length);
-      result.fill(1, f, end);
-    }
-    f = next < 0 ? -1 : flags.indexOf(1, end);
-  }
-  return result;
-}
-
-/** How much farther apart than the source's two joints are where those touch; also copied one behind the other, and counted. */
-function excessesOf(
-  excess: Float64Array,
-  judged: Float64Array,
-  touching: Uint8Array,
-  a: Float64Array,
-  b: Float64Array,
-  length: number,
-  apart: Float64Array,
-  thicker: number,
-): number {
-  let count = 0;
-  for (let f = 0; f < excess.length; f++) {
-    if (touching[f] !== 1) continue;
-    excess[f] = Math.max(0, distanceVec(a, f * 3, b, f * 3) / length - thicker * apart[f]!);
-    judged[count++] = excess[f]!;
-  }
-  return count;
 }
 
 /** Path of what joint `a` may touch; null where one of both is missing. */

@@ -105,12 +105,12 @@ export const MEASURE_RULES = {
   'self-contact': {
     title: 'Self-contact',
     meaning:
-      'Where the source holds a hand on the other hand, the head, the hips or a knee: how much farther apart they are on the target than thicker hands, head or hips account for, in 95 of 100 such frames.',
+      'Where a hand of the source rests on the other hand, the head, the hips or a knee: how much farther from it the hand is on the target, seen from the skin of head and hips, and beyond what larger hands account for, in 95 of 100 such frames. Hands that pass by, and arms that hang down beside the hips, are left out.',
     unit: 'leg length',
     threshold: 0.08,
-    reason: `${NO_SOURCE}: 8 % is 7 cm on an adult; bodies differ in girth, so joints that touch on one need not be as near on another.`,
+    reason: `${NO_SOURCE}: 8 % is 7 cm on an adult, less than a hand is broad. A source without a mesh counts as a person of its height, whose skin is known to a few centimetres.`,
     remedy:
-      'If the motion was made without hand contacts, make it with them. Else the arms of the rig are too short to get there, or the body is too wide: allow limbs to stretch a little (--allow-stretch 5), or correct the rest pose of the arms in the mapping.',
+      'If the motion was made without hand contacts (--no-hand-contact), make it with them. Where the arm is stretched out it is too short to get there: let it grow (--allow-stretch 5). Where it is folded up it is too long, or its shoulder too near: only other proportions help. Else look at which joints are paired as hand, head and thighs, and at the rest pose of the arms.',
   },
   'hinge-knee': {
     title: 'Knee hinge',

@@ -463,49 +463,6 @@ describe('range of motion', () => {
   });
 });
 
-describe('self-contact', () => {
-  /** Arms ahead, forearms turned in by `inward` radians, for half a second. */
-  function clap(inward: number): ProofFigure {
-    const { skeleton, roles } = walker;
-    const clip = createClip('clap', 30, 1 / 60, skeleton.jointCount, [roles.hips!]);
-    for (let f = 0; f < 30; f++) {
-      const at = f * skeleton.jointCount;
-      for (let j = 0; j < skeleton.jointCount; j++) clip.rotations[(at + j) * 4 + 3] = 1;
-      for (const [side, s] of [
-        ['left', 1],
-        ['right', -1],
-      ] as const) {
-        clip.rotations.set(axisAngle(0, 1, 0, (-s * Math.PI) / 2), (at + roles[`${side}UpperArm`]!) * 4);
-        clip.rotations.set(axisAngle(0, 1, 0, -s * inward), (at + roles[`${side}LowerArm`]!) * 4);
-      }
-      clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
-    }
-    return { skeleton, clip, roles };
-  }
-  // Shoulders 0.32 m apart, forearms of 0.25 m: the hands meet at this angle.
-  const together = Math.asin(0.16 / 0.25);
-
-  it('is kept when the hands meet on both', () => {
-    expect(take(prove(clap(together), clap(together)), 'self-contact')).toMatchObject({ verdict: 'pass', value: 0 });
-  });
-
-  it('is lost by as much as the hands stay apart', () => {
-    const contact = take(prove(clap(0), clap(together)), 'self-contact');
-    expect(contact.verdict).toBe('fail');
-    expectSize(contact.value * walker.legLength, 0.32);
-    expect(contact.where[0]).toMatchObject({
-      role: 'leftHand',
-      frames: [0, 29],
-      note: 'away from rightHand (rightHand)',
-    });
-  });
-
-  it('is not judged where the source touches nothing', () => {
-    const { measures } = prove(clap(together), clap(0));
-    expect(measures.find((m) => m.id === 'self-contact')!.verdict).toBe('not measured');
-  });
-});
-
 describe('a pairing that takes one side for the other', () => {
   /** The motion follows the pairing: nothing but the rig tells that it is wrong. */
   const swapped = (...parts: ('UpperArm' | 'LowerArm' | 'Hand' | 'LowerLeg')[]) => {
