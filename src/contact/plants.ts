@@ -22,6 +22,7 @@ import type { SkinMesh } from '../skeleton/skin.ts';
 import type { UnreachedPlant } from '../skeleton/unreached-plant.ts';
 import type { GroundReading } from './detect.ts';
 import type { Timing } from './foot-turns.ts';
+import { keepKneesUp } from './knee-floor.ts';
 import { fillKneeling, type Kneel, kneelLeg, kneePin, reachKneeling } from './kneel.ts';
 import { type LegTrack, trackLegs, trackShins } from './leg-track.ts';
 import { type LevelFoot, levelFoot } from './level-foot.ts';
@@ -139,6 +140,7 @@ export function plantFeet(
       const { side } = stance.leg;
       turnStance(stance, plan, clip, soles[side], source.soles[side], timing);
       const reach = reachOf(stance, plan, settings.reach, timing.ramp);
+      keepKneesUp(reach, stance, plan, clip);
       const kneel = kneels[l];
       if (kneel) reachKneeling(reach, kneel);
       reachLegs.push(reach);

@@ -1,5 +1,4 @@
 import { describe, expect, it } from 'vitest';
-import { alignFigure } from '../../src/alignment/alignment.ts';
 import { feetOfMotion, soleOf } from '../../src/contact/measure-soles.ts';
 import { plantFeet } from '../../src/contact/plants.ts';
 import { rotateVec } from '../../src/math/quat.ts';
@@ -10,6 +9,7 @@ import { type Clip, createClip, framePose, restLocalPose } from '../../src/skele
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
 import { figure } from '../support/figure.ts';
 import { axisAngle } from '../support/quat.ts';
+import { withLegs } from '../support/with-legs.ts';
 
 const FRAMES = 121;
 const FPS = 60;
@@ -39,21 +39,6 @@ function lifting(dorsiflexion: number): { performer: Actor; clip: Clip } {
     turn(f, body.roles.leftFoot!, -dorsiflexion * share);
   }
   return { performer, clip };
-}
-
-/** The same figure with other segments; its feet hang where its shins end. */
-function withLegs(thighs: number, shins: number): Actor {
-  const { skeleton, body } = figure();
-  const restTranslations = skeleton.restTranslations.slice();
-  for (const side of ['left', 'right'] as const)
-    for (const [joint, factor] of [
-      [body.roles[`${side}LowerLeg`]!, thighs],
-      [body.roles[`${side}Foot`]!, shins],
-    ] as const)
-      for (let k = 0; k < 3; k++) restTranslations[joint * 3 + k]! *= factor;
-  restTranslations[body.roles.hips! * 3 + 1]! += 0.41 * (thighs + shins - 2);
-  const own = { ...skeleton, restTranslations };
-  return { skeleton: own, body, alignment: alignFigure(own, body, [0.08, 0.08]) };
 }
 
 /** Dorsiflexion of the left ankle in each frame, degrees: how far the shin leans over the foot. Axes are those of the T-pose. */
