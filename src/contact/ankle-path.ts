@@ -1,7 +1,6 @@
 /** Where the ankle has to be: over its plant while the foot rests, as the performer has it in between, never too low. */
 import { rotateVec } from '../math/quat.ts';
 import { type FrameSpan, fadeOutside } from './hold.ts';
-import { type LevelFoot, supportHeight } from './level-foot.ts';
 import type { Rest } from './rests.ts';
 
 /** A swinging foot that comes nearer to the floor than this is led over it: share of the leg length. */
@@ -24,19 +23,17 @@ export interface FootPath {
 }
 
 /**
- * Fills `supports` and the displacements: in contact the pivot of whatever rests is on its spot and the lowest point of the
+ * Fills the displacements: in contact the pivot of whatever rests is on its spot and the lowest point of the
  * foot on the floor; outside that fades.
  */
 export function holdPivots(
   path: FootPath,
   rests: readonly Rest[],
   stands: readonly FrameSpan[],
-  level: LevelFoot,
   timing: { ramp: number; edge: number },
 ): void {
   const { feet, ankles, offsets, supports, floors } = path;
   const vec = new Float64Array(3);
-  for (let f = 0; f < supports.length; f++) supports[f] = supportHeight(level, feet, f);
   for (const { pivot, span, spot } of rests) {
     for (let f = span.first; f <= span.last; f++) {
       rotateVec(vec, 0, feet, f * 4, pivot.at, 0);

@@ -14,6 +14,7 @@ import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { LOADED_DORSIFLEXION, RANGES_OF_MOTION } from '../skeleton/joint-ranges.ts';
 import { createPartialPose, readPartialPose } from '../skeleton/partial-pose.ts';
+import { foldAngle } from './fold-angle.ts';
 import type { LegTrack } from './leg-track.ts';
 import type { LevelFoot } from './level-foot.ts';
 
@@ -25,6 +26,8 @@ const AHEAD = 0.999 * Math.tan(DORSIFLEXION);
 const BEHIND = -0.999 * Math.tan(PLANTARFLEXION);
 /** What an ankle is bent beyond its range approaches this (rad) and never passes it, continuous in value and slope. */
 const SOFT = 8 * DEGREE;
+/** An ankle that is bent farther (rad) is bent backwards: no body does that, some captures do, and their feet are left as they are. */
+const BENT = (2 * Math.PI) / 3;
 /** A shin that lies less than this in the plane of its foot (share of its length) tells no dorsiflexion. */
 const IN_PLANE = 0.5;
 
@@ -49,15 +52,21 @@ export function keepAnkleRange(
     // Most ankles are; that is told without an arc tangent.
     if (lean[0]! > 0 && lean[1]! < AHEAD * lean[0]! && lean[1]! > BEHIND * lean[0]!) continue;
     const flexion = flexionOf(lean);
-    if (flexion <= DORSIFLEXION && flexion >= -PLANTARFLEXION) continue;
+    const folded = foldAngle(flexion, BENT);
+    if (folded <= DORSIFLEXION && folded >= -PLANTARFLEXION) continue;
     performer ??= performerFlexion(plan, clip, limb, leg.feet);
-    const its = performer(f);
-    const angle = surplus(Math.min(-PLANTARFLEXION, its) - flexion) - surplus(flexion - Math.max(DORSIFLEXION, its));
+    const more = foldAngle(shorterTurn(flexion - performer(f)), Math.PI / 2);
+    const angle = surplus(Math.min(-PLANTARFLEXION - folded, -more)) - surplus(Math.min(folded - DORSIFLEXION, more));
     if (angle === 0) continue;
     pitch(turn, feet, f * 4, level.undo, angle);
     mulQuat(feet, f * 4, turn, 0, feet, f * 4);
     if (toes) mulQuat(toes, f * 4, turn, 0, toes, f * 4);
   }
+}
+
+/** The same turn without whole ones. */
+function shorterTurn(angle: number): number {
+  return angle - 2 * Math.PI * Math.round(angle / (2 * Math.PI));
 }
 
 /** What of an excess is taken out. */

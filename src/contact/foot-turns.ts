@@ -2,12 +2,13 @@
 import { axisAngleQuat, invertQuat, mulQuat, rotateVec } from '../math/quat.ts';
 import { distanceVec } from '../math/vec.ts';
 import type { RetargetPlan } from '../retarget/plan.ts';
-import { clearOf } from './ankle-path.ts';
+import { foldAngle } from './fold-angle.ts';
 import { type FrameSpan, fadeOutside, quatOfRotationVector, rotationVector } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
-import { type Attitude, attitudeOf, headingOf, type LevelFoot } from './level-foot.ts';
+import { type Attitude, attitudeOf, createAttitude, headingOf, type LevelFoot } from './level-foot.ts';
 import { type Flat, meanHeading, type Rest } from './rests.ts';
 import type { Sole } from './sole.ts';
+import { easeTurns } from './turnover.ts';
 
 /** Spans in frames. */
 export interface Timing {
@@ -23,6 +24,8 @@ export interface Timing {
  */
 const LIMIT_BELOW = 0.05;
 const LIMIT_ABOVE = 0.55;
+/** Up to this pitch (rad, 80 degrees: more than at a toe off) a foot is turned back in full; beyond it less, and not at all when its sole faces up. */
+const PITCHED = (4 * Math.PI) / 9;
 
 /**
  * A foot that is long for its leg, or that has no toes to roll over, would lift the ankle far higher than the performer's
@@ -30,6 +33,7 @@ const LIMIT_ABOVE = 0.55;
  * higher; a foot high in the air points as the performer's does. Tried before: within contacts only, faded after; the foot
  * then swung after every toe off and went 5.1 % of the leg under the floor (cmu_indian_long on man_casual, 0.65 % with the change alone).
  *
+ * @param turnover  as from `turnoverOf`
  * @returns world rotations, frames × 4
  */
 export function limitPitch(
@@ -38,6 +42,8 @@ export function limitPitch(
   level: LevelFoot,
   sole: Sole,
   sourceSole: Sole,
+  turnover: Float64Array | null,
+  frameDuration: number,
 ): Float64Array {
   const { ankles, limb } = leg;
   const feet = leg.feet.slice();
@@ -48,8 +54,8 @@ export function limitPitch(
     (plan.scale * distanceVec(Float64Array.from(sourceSole.heel), 0, Float64Array.from(sourceSole.ball), 0)) / lever,
   );
   if (toeShare === 1 && heelShare === 1) return feet;
-  const turn = new Float64Array(4);
-  const attitude = { x: 0, z: 1, pitch: 0 };
+  const angles = new Float64Array(feet.length / 4);
+  const attitude = createAttitude();
   const vec = new Float64Array(3);
   const heel = Float64Array.from(sole.heel);
   const ball = Float64Array.from(sole.ball);
@@ -63,10 +69,23 @@ export function limitPitch(
     if (limit === 0) continue;
     attitudeOf(attitude, feet, f, level.undo);
     const share = attitude.pitch > 0 ? toeShare : heelShare;
-    pitchTurn(turn, attitude, limit * (share - 1) * attitude.pitch);
+    angles[f] = limit * (share - 1) * foldAngle(attitude.pitch, PITCHED);
+  }
+  if (turnover) easeTurns(angles, turnover, frameDuration);
+  pitchFeet(feet, angles, level);
+  return feet;
+}
+
+/** Raises the toes of feet by some angles, as `pitchTurn`. */
+function pitchFeet(feet: Float64Array, angles: Float64Array, level: LevelFoot): void {
+  const turn = new Float64Array(4);
+  const attitude = createAttitude();
+  for (let f = 0; f < angles.length; f++) {
+    if (angles[f] === 0) continue;
+    headingOf(attitude, feet, f, level.undo);
+    pitchTurn(turn, attitude, angles[f]!);
     mulQuat(feet, f * 4, turn, 0, feet, f * 4);
   }
-  return feet;
 }
 
 /**
@@ -118,14 +137,15 @@ export function clampPitch(
   const frameCount = feet.length / 4;
   const resting = restingPoints(rests, frameCount);
   let turns: Float64Array | null = null;
-  const attitude = { x: 0, z: 1, pitch: 0 };
+  const attitude = createAttitude();
   for (let f = 0; f < frameCount; f++) {
     if (resting[f] !== HEEL && resting[f] !== BALL) continue;
     attitudeOf(attitude, feet, f, level.undo);
     if (attitude.pitch < 0 === (resting[f] === BALL)) continue;
     turns ??= new Float64Array(frameCount * 3);
-    turns[f * 3] = attitude.z * attitude.pitch;
-    turns[f * 3 + 2] = -attitude.x * attitude.pitch;
+    const excess = foldAngle(attitude.pitch, PITCHED);
+    turns[f * 3] = attitude.z * excess;
+    turns[f * 3 + 2] = -attitude.x * excess;
   }
   if (!turns) return;
   fadeOutside(turns, stands, frameCount, timing.ramp, timing.edge);
@@ -157,18 +177,30 @@ export function levelToes(
   timing: Timing,
   turns: Float64Array,
 ): void {
-  const attitude = { x: 0, z: 1, pitch: 0 };
+  const attitude = createAttitude();
   const spans = rests.filter((rest) => rest.point === 'ball').map((rest) => rest.span);
   for (const span of spans) {
     for (let f = span.first; f <= span.last; f++) {
       headingOf(attitude, feet, f, level.undo);
       // With no sign of zero, which would tell −180 from 180 degrees.
       headFor(goal, level.toesPosture!, Math.atan2(attitude.x + 0, attitude.z + 0));
-      turnTo(turns, f, toes);
+      invertQuat(turned, 0, toes, f * 4);
+      mulQuat(turned, 0, turned, 0, goal, 0);
+      rotationVector(turns, f * 3, turned, 0);
     }
   }
   fadeOutside(turns, spans, toes.length / 4, timing.ramp, timing.edge);
-  applyTurns(turns, toes, null);
+  bend(toes, turns);
+}
+
+/** Turns joints in their own frames: what fades while its foot turns round stays a bend. */
+function bend(rotations: Float64Array, turns: Float64Array): void {
+  const turn = new Float64Array(4);
+  for (let f = 0; f < rotations.length / 4; f++) {
+    if (turns[f * 3] === 0 && turns[f * 3 + 1] === 0 && turns[f * 3 + 2] === 0) continue;
+    quatOfRotationVector(turn, 0, turns, f * 3);
+    mulQuat(rotations, f * 4, rotations, f * 4, turn, 0);
+  }
 }
 
 /** Toes that are no toes keep their place on the foot. Returns world rotations, frames × 4. */
@@ -176,63 +208,6 @@ export function stiffToes(feet: Float64Array, restRotations: Float64Array, joint
   const toes = new Float64Array(feet.length);
   for (let at = 0; at < feet.length; at += 4) mulQuat(toes, at, feet, at, restRotations, joint * 4);
   return toes;
-}
-
-/**
- * Toes that come nearer to the floor than this (rad, 20 degrees) begin to give way to it. Toes that gave way at the floor alone
- * changed their pace by up to 14 degrees within a frame of 120 a second where a foot left it, or came down, toes first.
- */
-const TOE_CLEARANCE = 0.35;
-
-/**
- * Bends toes up where their tip would go through the floor.
- * @param toes      overwritten
- * @param grounded  1 in contact, 0 away from it, a frame: toes that stand keep no clearance
- * @param pointed   frames in which the ankle makes room for straight toes; there, toes that point back are lifted backwards,
- *                  not flipped over to the front
- */
-export function clearToes(
-  toes: Float64Array,
-  feet: Float64Array,
-  ankleHeights: Float64Array,
-  floors: Float64Array,
-  grounded: Float64Array,
-  level: LevelFoot,
-  pointed: Uint8Array | null = null,
-): void {
-  const tip = new Float64Array(3);
-  const joint = new Float64Array(3);
-  const turn = new Float64Array(4);
-  const attitude = { x: 0, z: 1, pitch: 0 };
-  const undo = new Float64Array(4);
-  invertQuat(undo, 0, level.toesPosture!, 0);
-  for (let f = 0; f < toes.length / 4; f++) {
-    rotateVec(joint, 0, feet, f * 4, level.ball.at, 0);
-    rotateVec(tip, 0, toes, f * 4, level.toeEnd!, 0);
-    const under = floors[f]! - ankleHeights[f]! - joint[1]!;
-    headingOf(attitude, toes, f, undo);
-    const along = tip[0]! * attitude.x + tip[2]! * attitude.z;
-    // In place of Math.hypot, which boxes its numbers: 100 bytes a foot and frame, a fifth of all garbage of plants.
-    const length = Math.sqrt(along * along + tip[1]! * tip[1]!);
-    if (length < 1e-9) continue;
-    const isPointed = pointed !== null && pointed[f] === 1;
-    const back = isPointed && along < 0;
-    const least = isPointed ? Math.asin(Math.max(-1, Math.min(1, under / length))) : leastPitch(under / length);
-    const missing = least - Math.atan2(tip[1]!, back ? -along : along);
-    const more = clearOf(missing, TOE_CLEARANCE * (1 - grounded[f]!));
-    if (more <= 0) continue;
-    pitchTurn(turn, attitude, back ? -more : more);
-    mulQuat(toes, f * 4, turn, 0, toes, f * 4);
-  }
-}
-
-/** From here on the arc sine is continued by its tangent, which lies above it: it ends with an infinite slope. */
-const STEEP = -0.8;
-
-/** Pitch of toes of length 1 whose tip is on a floor at this height under their joint. */
-function leastPitch(under: number): number {
-  if (under > STEEP) return Math.asin(Math.min(1, under));
-  return Math.asin(STEEP) + (under - STEEP) / Math.sqrt(1 - STEEP * STEEP);
 }
 
 /** The rotation that raises the toes of a foot with this heading by an angle: about the axis to its right. */

@@ -13,7 +13,7 @@ import type { LimbTargets } from '../retarget/limb-targets.ts';
 import type { LimbPlan, RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { CLEARANCE, clearOf } from './ankle-path.ts';
-import { clearToes, type Timing } from './foot-turns.ts';
+import type { Timing } from './foot-turns.ts';
 import { type FrameSpan, fadeOutside, weightNear } from './hold.ts';
 import type { LegTrack } from './leg-track.ts';
 import { type LevelFoot, supportHeight } from './level-foot.ts';
@@ -23,6 +23,7 @@ import { Lying, nearestOf, sourceShin, tipToe } from './lying-shin.ts';
 import { quantile } from './motion.ts';
 import type { ReachLeg } from './reach-leg.ts';
 import type { Sole } from './sole.ts';
+import { clearToes } from './toe-clearance.ts';
 
 /** A leg that kneels, frame-major, world space, before the pelvis shift. */
 export interface Kneel {
@@ -241,7 +242,7 @@ function fillToes(
   }
   // Toes of a foot that stands or swings have their clearance already.
   const grounded = new Float64Array(frameCount).fill(1);
-  if (level.toeEnd) clearToes(toes, feet, heights, new Float64Array(frameCount), grounded, level, pointed);
+  if (level.toeEnd) clearToes(toes, feet, heights, new Float64Array(frameCount), grounded, level, null, pointed);
   for (let f = 0; f < frameCount; f++) {
     if (weights[f] === 0) continue;
     copyQuat(toeRotations, (f * 2 + limb) * 4, toes, f * 4);

@@ -144,6 +144,10 @@ export interface Attitude {
   pitch: number;
 }
 
+export function createAttitude(): Attitude {
+  return { x: 0, z: 1, pitch: 0 };
+}
+
 /**
  * Reads the attitude off the axis to the left, which stays level when a foot points straight down, where its long axis
  * tells no heading. A foot that lies on its side has none: then the last heading is kept.

@@ -6,7 +6,7 @@ import type { Clip } from '../skeleton/clip.ts';
 import { createPartialPose, readPartialPose } from '../skeleton/partial-pose.ts';
 import type { Skeleton } from '../skeleton/skeleton.ts';
 import { pitchTurn } from './foot-turns.ts';
-import { type Attitude, attitudeOf, type LevelFoot, supportHeight } from './level-foot.ts';
+import { type Attitude, attitudeOf, createAttitude, type LevelFoot, supportHeight } from './level-foot.ts';
 import { type KneeSkin, kneeThickness } from './low-skin.ts';
 import type { Sole } from './sole.ts';
 import { pointTrajectories } from './trajectories.ts';
@@ -62,7 +62,7 @@ export function tipToe(level: LevelFoot): LevelFoot {
 
 /** How shin and foot of one leg lie, frame by frame. */
 export class Lying {
-  private readonly attitude: Attitude = { x: 0, z: 1, pitch: 0 };
+  private readonly attitude: Attitude = createAttitude();
   private readonly turn = new Float64Array(4);
   private readonly rotation = new Float64Array(4);
   private readonly toShin = new Float64Array(4);

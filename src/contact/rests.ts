@@ -2,7 +2,14 @@ import { rotateVec } from '../math/quat.ts';
 import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { FrameSpan } from './hold.ts';
-import { attitudeOf, headingOf, type LevelFoot, type SupportPoint, strideBetween } from './level-foot.ts';
+import {
+  attitudeOf,
+  createAttitude,
+  headingOf,
+  type LevelFoot,
+  type SupportPoint,
+  strideBetween,
+} from './level-foot.ts';
 
 /** One run of frames in which heel or ball rests, with its spot once it is known. */
 export interface Rest {
@@ -113,7 +120,7 @@ export function flatsOf(rests: readonly Rest[]): Flat[] {
 
 /** Heading of a foot about +Y, 0 along +Z: mean direction over a span. */
 export function meanHeading(feet: Float64Array, undo: Float64Array, span: FrameSpan): number {
-  const attitude = { x: 0, z: 1, pitch: 0 };
+  const attitude = createAttitude();
   let x = 0;
   let z = 0;
   for (let f = span.first; f <= span.last; f++) {
@@ -134,7 +141,7 @@ const SLIDE_WEIGHT = 5;
  */
 export function choosePivots(rests: readonly Rest[], level: LevelFoot, feet: Float64Array, ankles: Float64Array): void {
   if (level.turningPoints.length === 0) return;
-  const attitude = { x: 0, z: 1, pitch: 0 };
+  const attitude = createAttitude();
   const vec = new Float64Array(3);
   for (const rest of rests) {
     if (rest.point !== 'ball') continue;

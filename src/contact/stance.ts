@@ -5,14 +5,16 @@ import type { RetargetPlan } from '../retarget/plan.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { type FootPath, floorsUnder, holdPivots, settledHeight } from './ankle-path.ts';
 import { keepAnkleRange } from './ankle-range.ts';
-import { clampPitch, clearToes, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
+import { clampPitch, levelFlats, levelToes, limitPitch, stiffToes, type Timing } from './foot-turns.ts';
 import { envelope, type FrameSpan, meanOver, weightNear } from './hold.ts';
 import { easeKnees } from './knee-ease.ts';
 import type { LegTrack } from './leg-track.ts';
-import type { LevelFoot } from './level-foot.ts';
+import { type LevelFoot, supportHeight } from './level-foot.ts';
 import type { ReachLeg } from './reach-leg.ts';
 import { choosePivots, flatsOf, placeRests, type Rest, standsOf } from './rests.ts';
 import type { Sole } from './sole.ts';
+import { clearToes, makeRoomForTips } from './toe-clearance.ts';
+import { easeLifts, turnoverOf } from './turnover.ts';
 
 /** One leg with all that is decided about it. */
 export interface Stance extends FootPath {
@@ -21,6 +23,8 @@ export interface Stance extends FootPath {
   rests: Rest[];
   spans: FrameSpan[];
   toes: Float64Array | null;
+  /** As from `turnoverOf`, of the performer's foot. */
+  turnover: Float64Array | null;
   /** 1 in contact; falls to 0 outside it within the ramp: how far the foot belongs to the ground and not to the pelvis. */
   held: Float64Array;
 }
@@ -42,6 +46,7 @@ export function standLeg(leg: LegTrack, level: LevelFoot, rests: Rest[], rise: n
     spans,
     feet: leg.feet,
     toes: null,
+    turnover: null,
     ankles: leg.ankles,
     offsets: new Float64Array(frameCount * 3),
     supports: new Float64Array(frameCount),
@@ -62,9 +67,11 @@ export function turnStance(
 ): void {
   const { leg, level, rests, spans, ankles } = stance;
   const { limb } = leg;
+  const { frameDuration } = clip;
   const flats = flatsOf(rests);
   if (limb.dstEnd >= 0) {
-    stance.feet = limitPitch(plan, leg, level, sole, sourceSole);
+    stance.turnover = turnoverOf(leg.feet, frameDuration);
+    stance.feet = limitPitch(plan, leg, level, sole, sourceSole, stance.turnover, frameDuration);
     const toes = level.toesPosture ? leg.toes.slice() : null;
     keepAnkleRange(plan, clip, leg, level, stance.feet, toes);
     // What it will hold is worked out last: until then it is scratch.
@@ -78,7 +85,11 @@ export function turnStance(
   }
   choosePivots(rests, level, stance.feet, ankles);
   placeRests(rests, flats, level, stance.feet, ankles);
-  holdPivots(stance, rests, spans, level, timing);
+  const { supports, feet, toes, grounded, turnover } = stance;
+  for (let f = 0; f < supports.length; f++) supports[f] = supportHeight(level, feet, f);
+  if (toes && level.toeEnd) makeRoomForTips(supports, feet, toes, grounded, level, turnover);
+  if (turnover) easeLifts(supports, turnover, grounded, frameDuration);
+  holdPivots(stance, rests, spans, timing);
 }
 
 /** A foot that the floor lifts by so much (share of leg length) has to be reached like one that stands. */
@@ -169,7 +180,7 @@ export function fillTargets(
     shares[at] = reaches[f]! / length;
   }
   if (dstEnd < 0) return;
-  if (toes && level.toeEnd) clearToes(toes, feet, heights, floors, stance.grounded, level);
+  if (toes && level.toeEnd) clearToes(toes, feet, heights, floors, stance.grounded, level, stance.turnover);
   const { rotations, rotationWeights, toeRotations, toeWeights } = targets;
   for (let f = 0, at = limb; f < frameCount; f++, at += 4) {
     copyQuat(rotations, at * 4, feet, f * 4);

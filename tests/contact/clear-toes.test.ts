@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { clearToes } from '../../src/contact/foot-turns.ts';
 import type { LevelFoot } from '../../src/contact/level-foot.ts';
+import { clearToes } from '../../src/contact/toe-clearance.ts';
 
 const FRAMES = 40;
 const TOES = 0.1;
@@ -27,7 +27,7 @@ function pitches(hanging: number, heights: readonly number[], grounded: number):
   const feet = Float64Array.from(heights.flatMap(() => [0, 0, 0, 1]));
   const ankles = Float64Array.from(heights, (height) => height + 0.05);
   const none = new Float64Array(heights.length);
-  clearToes(toes, feet, ankles, none, new Float64Array(heights.length).fill(grounded), level);
+  clearToes(toes, feet, ankles, none, new Float64Array(heights.length).fill(grounded), level, null);
   return heights.map((_, f) => -2 * Math.atan2(toes[f * 4]!, toes[f * 4 + 3]!) * DEGREES);
 }
 

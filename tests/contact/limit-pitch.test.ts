@@ -29,6 +29,8 @@ function pitches(heights: readonly number[]): number[] {
     level as unknown as LevelFoot,
     sole(1) as unknown as Sole,
     sole(0.5) as unknown as Sole,
+    null,
+    1 / 120,
   );
   return heights.map((_, f) => -2 * Math.atan2(turned[f * 4]!, turned[f * 4 + 3]!) * DEGREES);
 }
