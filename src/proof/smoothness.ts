@@ -1,100 +1,34 @@
 import { distanceVec } from '../math/vec.ts';
 import { PARENT_ROLE, ROLES, type Role, sidedRole } from '../pairing/roles.ts';
-import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
-import { SIDES, type Side } from '../skeleton/side.ts';
-import { jointAbove } from './build.ts';
+import type { Side } from '../skeleton/side.ts';
+import { faultTurns } from './capture-faults.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { broadHips, plantRemedy } from './plant-remedy.ts';
-import { addTimes, middleAccelerations, positionJumpsOf, turnJumpsOf, windowMax } from './second-differences.ts';
+import { addTimes, middleAccelerations, windowMax } from './second-differences.ts';
 import { quantile } from './statistics.ts';
 import { MEASURE_RULES } from './thresholds.ts';
-import { jointPath, jointTurns, type Track } from './track.ts';
+import { jointPath, type Track } from './track.ts';
 import { unpairedLimbs } from './unpaired.ts';
+import {
+  positionJumps,
+  rotationJumps,
+  type Usual,
+  usualPosition,
+  usualRotation,
+  usualSwing,
+  usualToes,
+} from './usual-jumps.ts';
 
 const RADIANS = Math.PI / 180;
 /** A jump counts when it goes beyond this many times what the source does in the frames around. */
 const SOURCE_FACTOR = 1.5;
-/** Frames before and after in which the source may do it as well. */
-const WINDOW = 3;
 /** Without a source: what the joint itself does in this many frames before and after, leaving out the nearest two. */
 const OWN_WINDOW = 12;
 const NEAREST = 2;
 
 /** Fingers, eyes and jaw are small and quick. */
 const JUDGED: readonly Role[] = ROLES.filter((role) => !/Thumb|Index|Middle|Ring|Little|Eye|jaw/.test(role));
-
-/** Joints among which rigs share out one bend: what the source does in all of them, the target may do in one. */
-const SHARED_BENDS: readonly (readonly Role[])[] = [
-  ['spine', 'chest', 'upperChest'],
-  ['neck', 'head'],
-  ...SIDES.flatMap((side): Role[][] => [
-    [`${side}Shoulder`, `${side}UpperArm`],
-    [`${side}LowerArm`, `${side}Hand`],
-    [`${side}Foot`, `${side}Toes`],
-  ]),
-];
-
-/** Jumps of a joint's rotation against the joint above, in degrees, into `jumps`. See `turnJumpsOf`. False without the joint. */
-function rotationJumps(jumps: Float64Array, track: Track, role: Role, usual?: Float64Array, factor?: number): boolean {
-  const { roles } = track.figure;
-  const joint = roles[role];
-  if (joint === undefined) return false;
-  const parent = jointAbove(roles, role);
-  turnJumpsOf(jointTurns(track, joint), parent === null ? null : jointTurns(track, parent), jumps, usual, factor);
-  return true;
-}
-
-/** The same of a joint's position seen from the hips, as a share of leg length; see `positionJumpsOf`. */
-function positionJumps(jumps: Float64Array, track: Track, role: Role): boolean {
-  return positionJumpsFrom(jumps, track, role, 'hips');
-}
-
-function positionJumpsFrom(jumps: Float64Array, track: Track, role: Role, from: Role): boolean {
-  const joint = track.figure.roles[role];
-  const origin = track.figure.roles[from];
-  if (joint === undefined || origin === undefined || joint === origin || !track.legLength) return false;
-  positionJumpsOf(jointPath(track, joint), jointPath(track, origin), track.legLength, jumps);
-  return true;
-}
-
-/** What a joint of the source usually does around each frame, and the most it ever does. */
-interface Usual {
-  around: Float64Array;
-  most: number;
-}
-
-function usualOf(jumps: Float64Array): Usual {
-  let most = 0;
-  for (let f = 0; f < jumps.length; f++) if (jumps[f]! > most) most = jumps[f]!;
-  return { around: windowMax(jumps, -WINDOW, WINDOW), most };
-}
-
-/** What the source does in a joint and in those that share its bend; null where it has none of them. */
-const usualRotation = oncePerKey((source: Track, role: Role): Usual | null => {
-  const roles = SHARED_BENDS.find((group) => group.includes(role)) ?? [role];
-  const sum = new Float64Array(source.frameCount);
-  const series = new Float64Array(source.frameCount);
-  let found = false;
-  for (const one of roles) {
-    if (!rotationJumps(series, source, one)) continue;
-    addTimes(sum, series, 1);
-    found = true;
-  }
-  return found ? usualOf(sum) : null;
-});
-
-const usualPosition = oncePerKey((source: Track, role: Role): Usual | null => usualFrom(source, role, 'hips'));
-
-/** Toes seen from the ankle. */
-const usualToes = oncePerKey((source: Track, side: Side): Usual | null =>
-  usualFrom(source, sidedRole(side, 'Toes'), sidedRole(side, 'Foot')),
-);
-
-function usualFrom(source: Track, role: Role, from: Role): Usual | null {
-  const series = new Float64Array(source.frameCount);
-  return positionJumpsFrom(series, source, role, from) ? usualOf(series) : null;
-}
 
 /** The source's jump is made larger where arms or trunk are longer on the target, against the leg. */
 function positionAllowance(target: Track, source: Track, role: Role): number {
@@ -109,23 +43,32 @@ function positionAllowance(target: Track, source: Track, role: Role): number {
 }
 
 /**
- * What the same turns of hips and foot add to a leg's jump where hips are wider, or feet longer, against the leg: into `sum`.
+ * What the same turns of hips and foot add to a leg's jump where hips are wider, or feet longer, against the leg; and to the jump
+ * of a joint that the source does not have, those of the one that carries it: into `sum`.
+ * @param like  the source's joint in place of the target's
  * @returns whether they add anything
  */
-function sweptFarther(sum: Float64Array, target: Track, source: Track, role: Role): boolean {
-  if (!/Leg|Foot|Toes/.test(role)) return false;
+function sweptFarther(sum: Float64Array, target: Track, source: Track, role: Role, like: Role): boolean {
+  const parts = /Leg|Foot|Toes/.test(like) ? longerParts(target, source, like) : [];
+  if (role !== like) parts.push({ its: usualSwing(source, like), more: partShare(target, like, role) * RADIANS });
+  sum.fill(0);
+  let isMore = false;
+  for (const { its, more } of parts) {
+    if (its === null || !(more > 0 && more < Number.POSITIVE_INFINITY)) continue;
+    addTimes(sum, its.around, more);
+    isMore = true;
+  }
+  return isMore;
+}
+
+/** By how much hips are wider, and feet longer, than the source's, with what those do. */
+function longerParts(target: Track, source: Track, role: Role): { its: Usual | null; more: number }[] {
   const side: Side = role.startsWith('left') ? 'left' : 'right';
   const [hip, foot, toes] = [sidedRole(side, 'UpperLeg'), sidedRole(side, 'Foot'), sidedRole(side, 'Toes')];
-  const parts = [
-    { its: usualPosition(source, hip), more: partShare(target, 'hips', hip) / partShare(source, 'hips', hip) },
-  ];
-  if (role === toes)
-    parts.push({ its: usualToes(source, side), more: partShare(target, foot, toes) / partShare(source, foot, toes) });
-  const longer = parts.filter(({ its, more }) => its !== null && more > 1 && Number.isFinite(more));
-  if (longer.length === 0) return false;
-  sum.fill(0);
-  for (const { its, more } of longer) addTimes(sum, its!.around, more - 1);
-  return true;
+  const more = (one: Role, other: Role) => partShare(target, one, other) / partShare(source, one, other) - 1;
+  const parts = [{ its: usualPosition(source, hip), more: more('hips', hip) }];
+  if (role === toes) parts.push({ its: usualToes(source, side), more: more(foot, toes) });
+  return parts;
 }
 
 /** Distance of two joints in the rest pose as a share of the leg; NaN where either is missing. */
@@ -140,24 +83,6 @@ function armShare({ limbs, legLength }: Track): number {
   const arm = limbs.leftArm ?? limbs.rightArm;
   return arm ? (arm.upper + arm.lower) / legLength : Number.NaN;
 }
-
-/**
- * Hips that speed up or slow down their turn by more than this are no person's but a fault of the capture: degrees a second
- * squared. No published source; the kicks, jumps and dances of the shared clips stay below 29,000.
- */
-const FAULT = 30_000;
-
-/**
- * Where a fault turns the source's hips, its whole body is turned: jumps in degrees, 0 elsewhere. A limb that the floor holds
- * takes up in its joints what the body turns, and what is farther from the hips than the source's goes a longer way,
- * although no joint of the source bends.
- */
-const wholeBodyTurns = oncePer((source: Track): Float64Array | null => {
-  const hips = usualRotation(source, 'hips');
-  const limit = Math.min(MEASURE_RULES.pops.threshold, (FAULT * source.frameDuration ** 2) / 2);
-  if (hips === null || hips.most <= limit) return null;
-  return hips.around.map((jump) => (jump > limit ? jump : 0));
-});
 
 /** What such a turn of one degree makes of a joint's position, as a share of leg length: how far from the hips it can be. */
 function lever({ figure, rest, legLength }: Track, role: Role): number {
@@ -217,7 +142,7 @@ function jumps(
   jumpsOf: (jumps: Float64Array, track: Track, role: Role, usual?: Float64Array, factor?: number) => boolean,
   usualOfSource: (source: Track, role: Role) => Usual | null,
   allowance: (target: Track, source: Track, role: Role) => number,
-  besides: (sum: Float64Array, target: Track, source: Track, role: Role) => boolean,
+  besides: (sum: Float64Array, target: Track, source: Track, role: Role, like: Role) => boolean,
   perTurn: (target: Track, role: Role) => number,
 ): Measure {
   const { target, source, sharedFrames } = evidence;
@@ -228,7 +153,6 @@ function jumps(
   let judged = 0;
   let sourceWorst = 0;
   const limit = evidence.options.thresholds?.[id] ?? MEASURE_RULES[id].threshold;
-  const turns = source ? wholeBodyTurns(source) : null;
   // Of one joint after the other.
   const own = new Float64Array(target.frameCount);
   const more = new Float64Array(source ? source.frameCount : 0);
@@ -245,13 +169,14 @@ function jumps(
     } else {
       const its = usualOfSource(source!, like)!;
       const scale = allowance(target, source!, like);
-      const isMore = besides(more, target, source!, like);
+      const isMore = besides(more, target, source!, role, like);
       if (isMore) addTimes(more, its.around, scale);
       const usual = isMore ? more : its.around;
       const factor = SOURCE_FACTOR * (isMore ? 1 : scale);
       if (!jumpsOf(own, target, role, usual, factor)) continue;
       own.fill(0, frameCount - 1);
       sourceWorst = Math.max(sourceWorst, its.most * scale);
+      const turns = faultTurns(source!, role);
       most = takeUsual(own, usual, factor, frameCount, turns, SOURCE_FACTOR * perTurn(target, role));
     }
     judged++;
