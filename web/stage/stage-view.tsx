@@ -1,6 +1,6 @@
-import { effect, useSignal } from '@preact/signals';
+import { effect, type Signal, useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { nameOf, pairJoints, partnerOf, roleName, roleOf } from '../model/pairing.ts';
+import { nameOf, partnerOf, roleName, roleOf } from '../model/pairing.ts';
 import { playsExercise } from '../model/rig.ts';
 import { motion, noteDrawn, performer, receiver } from '../model/store.ts';
 import {
@@ -9,8 +9,6 @@ import {
   camera,
   follows,
   frame,
-  frameCount,
-  frameDuration,
   hovered,
   isDark,
   isPlaying,
@@ -18,21 +16,19 @@ import {
   type Picked,
   picked,
   prefersStill,
-  range,
   section,
   shownClip,
-  speed,
   stance,
 } from '../model/view.ts';
+import { turnByKeys } from './camera-keys.ts';
 import { heatValues } from './heat.ts';
 import { type Label, Labels } from './labels.ts';
-import { drawMarks, nearestSpot, type Spot, spotsOf } from './overlay.ts';
-import { beginDrag, type Drag, followDrag, RING } from './posture-drag.ts';
+import { drawMarks, type Spot, spotsOf } from './overlay.ts';
+import { PlayClock } from './play-clock.ts';
+import { type Drawing, pointAtJoints } from './pointing.ts';
+import { RING } from './posture-drag.ts';
 import { Stage } from './stage.ts';
 import { StageTools } from './stage-tools.tsx';
-
-/** Pixels within which a joint is meant. */
-const REACH = 18;
 
 /** The stage that is on screen, for other parts of the page that point at something in it. */
 export let stage: Stage | null = null;
@@ -41,7 +37,7 @@ export function StageView() {
   const canvas = useRef<HTMLCanvasElement>(null);
   const overlay = useRef<HTMLCanvasElement>(null);
   const names = useRef<HTMLDivElement>(null);
-  const drawing = useSignal<{ from: Picked; x: number; y: number } | null>(null);
+  const drawing = useSignal<Drawing>(null);
 
   useEffect(() => mount(canvas.current!, overlay.current!, names.current!, drawing), [drawing]);
 
@@ -63,7 +59,7 @@ function mount(
   canvas: HTMLCanvasElement,
   overlay: HTMLCanvasElement,
   names: HTMLElement,
-  drawing: { value: { from: Picked; x: number; y: number } | null },
+  drawing: Signal<Drawing>,
 ): () => void {
   let isDirty = true;
   let next = 0;
@@ -77,12 +73,7 @@ function mount(
   });
   stage = here;
   const labels = new Labels(names);
-  const context = overlay.getContext('2d')!;
-  // The picture is turned with the arrow keys.
-  canvas.tabIndex = 0;
-  canvas.role = 'application';
   const size = { width: 1, height: 1, ratio: 1 };
-
   const watch = new ResizeObserver(() => {
     const box = canvas.parentElement!.getBoundingClientRect();
     size.width = Math.max(1, Math.round(box.width));
@@ -94,7 +85,6 @@ function mount(
     touch();
   });
   watch.observe(canvas.parentElement!);
-
   const stops = [
     effect(() => {
       here.setTheme(isDark.value);
@@ -118,153 +108,25 @@ function mount(
     }),
   ];
 
+  const clock = new PlayClock();
   let drawn: typeof motion.value = null;
-  let last = 0;
-  let carry = 0;
   const turn = (now: number): void => {
     next = requestAnimationFrame(turn);
-    if (isPlaying.value && frameCount.value > 1) {
-      carry += ((now - last) / 1000 / frameDuration.value) * speed.value;
-      const whole = Math.floor(carry);
-      carry -= whole;
-      if (whole > 0) {
-        const [from, to] = range.value ?? [0, frameCount.value - 1];
-        const length = Math.max(1, to - from + 1);
-        frame.value = from + ((Math.max(0, frame.value - from) + whole) % length);
-      }
-    }
-    last = now;
+    clock.tick(now);
     if (!isDirty) return;
     isDirty = false;
-    here.draw({
-      frame: frame.value,
-      stance: stance.value,
-      over: arrangement.value === 'over' || section.value === 'posture',
-      follows: follows.value && stance.value === 'motion',
-      prints: aids.footprints.value,
-      heat: heatValues.value,
-      trails: aids.trails.value,
-      errors: aids.errors.value,
-      clip: shownClip.value,
-      alone: playsExercise.value,
-    });
+    drawFigures(here);
     if (drawn !== motion.value) {
       drawn = motion.value;
       if (drawn) noteDrawn();
     }
-    const isPairing = section.value === 'pairing' || section.value === 'posture';
-    const showJoints = isPairing || aids.joints.value;
-    const litJoints = new Set<number>();
-    const names = receiver.value?.skeleton.names ?? [];
-    names.forEach((name, j) => {
-      if (lit.value.includes(name)) litJoints.add(j);
-    });
-    spots =
-      showJoints || litJoints.size > 0
-        ? [
-            ...(section.value === 'posture' ? [] : spotsOf(here, 'source', size.width, size.height)),
-            ...spotsOf(here, 'target', size.width, size.height),
-          ]
-        : [];
-    context.setTransform(size.ratio, 0, 0, size.ratio, 0, 0);
-    const chosen = isPairing || aids.joints.value ? picked.value : null;
-    const at = hovered.value ?? chosen;
-    drawMarks(
-      context,
-      here,
-      {
-        spots,
-        partnerOf: (spot) => partnerOf(spot),
-        hovered: hovered.value,
-        picked: chosen,
-        drawing: drawing.value,
-        litJoints,
-        twistRing:
-          section.value === 'posture' && picked.value?.figure === 'target' ? { at: picked.value, radius: RING } : null,
-        showJoints,
-      },
-      size.width,
-      size.height,
-    );
+    spots = drawJoints(here, overlay, size, drawing.value);
+    const at = hovered.value ?? chosenJoint();
     labels.set(at ? labelsFor(at) : [], spots);
   };
   next = requestAnimationFrame(turn);
-
-  let swing: Drag | null = null;
-  const place = (event: PointerEvent): [number, number] => {
-    const box = canvas.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
-  };
-  const move = (event: PointerEvent): void => {
-    const [x, y] = place(event);
-    if (swing) {
-      followDrag(here, swing, x, y, size.width, size.height);
-      return;
-    }
-    const from = drawing.value?.from;
-    const wanted = from ? (from.figure === 'source' ? 'target' : 'source') : undefined;
-    const spot = nearestSpot(spots, x, y, REACH, wanted);
-    if (from) drawing.value = { from, x: spot?.x ?? x, y: spot?.y ?? y };
-    const found = spot && { figure: spot.figure, joint: spot.joint };
-    if (found?.figure !== hovered.value?.figure || found?.joint !== hovered.value?.joint) hovered.value = found;
-    canvas.classList.toggle('pointing', spot !== null);
-  };
-  const down = (event: PointerEvent): void => {
-    const [x, y] = place(event);
-    const spot = nearestSpot(spots, x, y, REACH);
-    if (event.button !== 0) return;
-    if (section.value === 'posture') {
-      const chosen = picked.value?.figure === 'target' ? picked.value.joint : null;
-      swing = beginDrag(here, spot?.joint ?? null, chosen, x, y, size.width, size.height);
-      if (!swing) return;
-      event.stopImmediatePropagation();
-      canvas.setPointerCapture(event.pointerId);
-      picked.value = { figure: 'target', joint: swing.joint };
-      return;
-    }
-    if (!spot) return;
-    picked.value = { figure: spot.figure, joint: spot.joint };
-    if (section.value !== 'pairing') return;
-    // The drag belongs to the pairing, not to the camera.
-    event.stopImmediatePropagation();
-    canvas.setPointerCapture(event.pointerId);
-    drawing.value = { from: picked.value, x, y };
-  };
-  const up = (event: PointerEvent): void => {
-    swing = null;
-    const from = drawing.value?.from;
-    if (!from) return;
-    drawing.value = null;
-    const [x, y] = place(event);
-    const to = nearestSpot(spots, x, y, REACH, from.figure === 'source' ? 'target' : 'source');
-    if (to) pairJoints(from, { figure: to.figure, joint: to.joint });
-  };
-  const leave = (): void => {
-    hovered.value = null;
-  };
-  const key = (event: KeyboardEvent): void => {
-    const turns: Record<string, () => void> = {
-      ArrowLeft: () => here.orbit(-0.12, 0),
-      ArrowRight: () => here.orbit(0.12, 0),
-      ArrowUp: () => here.orbit(0, -0.1),
-      ArrowDown: () => here.orbit(0, 0.1),
-      '+': () => here.zoom(0.88),
-      '=': () => here.zoom(0.88),
-      '-': () => here.zoom(1.14),
-    };
-    const act = turns[event.key];
-    if (!act) return;
-    event.preventDefault();
-    event.stopPropagation();
-    act();
-    touch();
-  };
-  canvas.addEventListener('pointermove', move);
-  // Before the camera controls, which listen on the same element.
-  canvas.addEventListener('pointerdown', down, { capture: true });
-  canvas.addEventListener('pointerup', up);
-  canvas.addEventListener('pointerleave', leave);
-  canvas.addEventListener('keydown', key);
+  pointAtJoints({ stage: here, canvas, size, spots: () => spots, drawing });
+  turnByKeys(canvas, here, touch);
   if (!prefersStill) isPlaying.value = true;
 
   return () => {
@@ -274,6 +136,67 @@ function mount(
     here.dispose();
     stage = null;
   };
+}
+
+function drawFigures(here: Stage): void {
+  here.draw({
+    frame: frame.value,
+    stance: stance.value,
+    over: arrangement.value === 'over' || section.value === 'posture',
+    follows: follows.value && stance.value === 'motion',
+    prints: aids.footprints.value,
+    heat: heatValues.value,
+    trails: aids.trails.value,
+    errors: aids.errors.value,
+    clip: shownClip.value,
+    alone: playsExercise.value,
+  });
+}
+
+function showsJoints(): boolean {
+  return section.value === 'pairing' || section.value === 'posture' || aids.joints.value;
+}
+
+/** The joint that is picked, where joints are shown. */
+function chosenJoint(): Picked | null {
+  return showsJoints() ? picked.value : null;
+}
+
+/** Draws joints, and what is marked of them, over the picture. Returns where they are, in pixels. */
+function drawJoints(
+  here: Stage,
+  overlay: HTMLCanvasElement,
+  { width, height, ratio }: { width: number; height: number; ratio: number },
+  drawing: Drawing,
+): Spot[] {
+  const litJoints = new Set<number>();
+  receiver.value?.skeleton.names.forEach((name, j) => {
+    if (lit.value.includes(name)) litJoints.add(j);
+  });
+  const isPosture = section.value === 'posture';
+  const spots =
+    showsJoints() || litJoints.size > 0
+      ? [...(isPosture ? [] : spotsOf(here, 'source', width, height)), ...spotsOf(here, 'target', width, height)]
+      : [];
+  const context = overlay.getContext('2d')!;
+  context.setTransform(ratio, 0, 0, ratio, 0, 0);
+  drawMarks(
+    context,
+    here,
+    {
+      spots,
+      partnerOf: (spot) => partnerOf(spot),
+      hovered: hovered.value,
+      picked: chosenJoint(),
+      drawing,
+      litJoints,
+      twistRing: isPosture && picked.value?.figure === 'target' ? { at: picked.value, radius: RING } : null,
+      showJoints: showsJoints(),
+    },
+    width,
+    height,
+  );
+  return spots;
 }
 
 function labelsFor(at: Picked): Label[] {
