@@ -41,125 +41,170 @@ interface Waiting {
 export function queueRunner(address: QueueAddress, exchange: Exchange): Runner {
   return async (tasks, report, signal) => {
     const { connection, name, shown } = await openQueue(address, exchange.id);
+    const lostAfter = address.lostAfter ?? LOST_AFTER;
     const queue = new Queue<Task, JobRecord[]>(name, { connection });
     const events = new QueueEvents(name, { connection });
     queue.on('error', () => {}); // It connects again by itself; what it missed is found by looking.
     events.on('error', () => {});
-    const lostAfter = address.lostAfter ?? LOST_AFTER;
     const watch = watchQueue(queue, shown, lostAfter);
-    const waiting = new Map<string, Waiting>();
-    const inTurn = atMost(AT_ONCE);
-    let collecting = 0;
-    let settle = () => {};
-    let giveUp = (_error: unknown) => {};
-    const storeIsLost = new Promise<never>((_, reject) => {
-      giveUp = reject;
-    });
-    storeIsLost.catch(() => {}); // It may come before anyone waits for it.
-
-    const finish = async (id: string, told: readonly JobRecord[] | string) => {
-      const task = waiting.get(id)?.task;
-      if (!task) return;
-      waiting.delete(id);
-      collecting++;
-      try {
-        report(task, await inTurn(() => collectPatiently(exchange, task, told, lostAfter)));
-      } catch (error) {
-        giveUp(error);
-      }
-      collecting--;
-      settle();
-    };
-    events.on('completed', ({ jobId, returnvalue }) => void finish(jobId, returnvalue as unknown as JobRecord[]));
-    events.on('failed', ({ jobId, failedReason }) => void finish(jobId, failedReason));
-
-    const add = (id: string, { sent }: Waiting) =>
-      queue.add(sent.jobs[0]!.clip.name, sent, {
-        jobId: id,
-        attempts: MOST_TRIES,
-        backoff: { type: 'exponential', delay: FIRST_PAUSE },
-        removeOnComplete: true,
-        removeOnFail: true,
-      });
-    const handIn = async (task: Task) => {
-      // An earlier run may have left it where all can see it.
-      const found = await findAll(exchange, task);
-      if (found) return report(task, found);
-      const sent = await exchange.send(task);
-      const id = idOf(sent);
-      const entry = { task, sent, unknown: 0, again: 0 };
-      waiting.set(id, entry);
-      await add(id, entry);
-    };
-    const look = async () => {
-      const known = new Set(await queue.getRanges(['waiting', 'active', 'delayed', 'paused', 'prioritized'], 0, -1));
-      for (const [id, entry] of waiting) {
-        entry.unknown = known.has(id) ? 0 : entry.unknown + 1;
-        // Once may be chance: it has just ended, and the message is on its way.
-        if (entry.unknown < 2) continue;
-        entry.unknown = 0;
-        const found = await findAll(exchange, entry.task);
-        if (found) void finish(id, found);
-        else if (entry.again++ < MOST_AGAIN) await add(id, entry);
-        else void finish(id, 'The queue has forgotten it again and again.');
-      }
-    };
-    let isLooking = false;
-    const timer = setInterval(async () => {
-      if (isLooking) return;
-      isLooking = true;
-      await look().catch(() => {}); // The next look may do better.
-      isLooking = false;
-    }, LOOK_EVERY * 1000);
-    const withdraw = async () => {
-      for (const id of [...waiting.keys()]) {
-        // One that is being done cannot be withdrawn; it is waited for.
-        const isOut = await queue.remove(id).catch(() => 0);
-        if (isOut === 1) waiting.delete(id);
-      }
-      settle();
-    };
-    const run = async () => {
-      await events.waitUntilReady();
-      const stop = new AbortController();
-      const stopping = signal ? AbortSignal.any([signal, stop.signal]) : stop.signal;
-      let fault: unknown;
-      await handOut(
-        tasks,
-        ({ jobs }) => jobs[0]!.clip.bytes,
-        AT_ONCE,
-        stopping,
-        async (task) => {
-          await handIn(task).catch((error) => {
-            fault ??= error;
-            stop.abort();
-          });
-        },
-      );
-      // Nobody waits for what was handed in before the fault.
-      if (stop.signal.aborted) await withdraw();
-      if (fault) throw fault;
-      await new Promise<void>((done) => {
-        settle = () => void (waiting.size === 0 && collecting === 0 && done());
-        signal?.addEventListener('abort', withdraw);
-        if (signal?.aborted) void withdraw();
-        settle();
-      });
-    };
+    const run = new QueueRun(queue, exchange, report, lostAfter);
+    events.on('completed', ({ jobId, returnvalue }) => void run.finish(jobId, returnvalue as unknown as JobRecord[]));
+    events.on('failed', ({ jobId, failedReason }) => void run.finish(jobId, failedReason));
+    const timer = setInterval(() => void run.look(), LOOK_EVERY * 1000);
     let isLost = false;
     try {
-      await Promise.race([run(), watch.lost, storeIsLost]);
+      await Promise.race([events.waitUntilReady().then(() => run.carryOut(tasks, signal)), watch.lost, run.fault]);
     } catch (error) {
       isLost = error instanceof RigproofError && error.code === 'QUEUE_LOST';
       throw error;
     } finally {
       watch.stop();
       clearInterval(timer);
-      signal?.removeEventListener('abort', withdraw);
       if (isLost) await Promise.all([abandon(events), abandon(queue)]);
       else await Promise.all([events.close(), queue.close()]);
     }
   };
+}
+
+/** The tasks of one batch on their way through the queue. */
+class QueueRun {
+  /** Rejected when results cannot be brought in any more. */
+  readonly fault: Promise<never>;
+  readonly #queue: Queue<Task, JobRecord[]>;
+  readonly #exchange: Exchange;
+  readonly #report: (task: Task, records: JobRecord[]) => void;
+  readonly #lostAfter: number;
+  readonly #waiting = new Map<string, Waiting>();
+  readonly #inTurn = atMost(AT_ONCE);
+  /** Results that are being brought in. */
+  #collecting = 0;
+  #isLooking = false;
+  #settle = () => {};
+  #giveUp!: (error: unknown) => void;
+
+  constructor(
+    queue: Queue<Task, JobRecord[]>,
+    exchange: Exchange,
+    report: (task: Task, records: JobRecord[]) => void,
+    lostAfter: number,
+  ) {
+    this.#queue = queue;
+    this.#exchange = exchange;
+    this.#report = report;
+    this.#lostAfter = lostAfter;
+    this.fault = new Promise<never>((_, reject) => {
+      this.#giveUp = reject;
+    });
+    this.fault.catch(() => {}); // It may come before anyone waits for it.
+  }
+
+  /** Hands in all tasks and waits for their results. When `signal` is aborted, what nobody has begun is taken back. */
+  async carryOut(tasks: readonly Task[], signal?: AbortSignal): Promise<void> {
+    await this.#handInAll(tasks, signal);
+    const withdraw = () => void this.#withdraw();
+    try {
+      await new Promise<void>((done) => {
+        this.#settle = () => void (this.#waiting.size === 0 && this.#collecting === 0 && done());
+        signal?.addEventListener('abort', withdraw);
+        if (signal?.aborted) withdraw();
+        this.#settle();
+      });
+    } finally {
+      signal?.removeEventListener('abort', withdraw);
+    }
+  }
+
+  /** A task has ended: with the records that its worker told, or with the reason why there are none. */
+  async finish(id: string, told: readonly JobRecord[] | string): Promise<void> {
+    const task = this.#waiting.get(id)?.task;
+    if (!task) return;
+    this.#waiting.delete(id);
+    this.#collecting++;
+    try {
+      this.#report(task, await this.#inTurn(() => collectPatiently(this.#exchange, task, told, this.#lostAfter)));
+    } catch (error) {
+      this.#giveUp(error);
+    }
+    this.#collecting--;
+    this.#settle();
+  }
+
+  /** Looks for tasks that the queue does not know any more. */
+  async look(): Promise<void> {
+    if (this.#isLooking) return;
+    this.#isLooking = true;
+    await this.#findForgotten().catch(() => {}); // The next look may do better.
+    this.#isLooking = false;
+  }
+
+  async #findForgotten(): Promise<void> {
+    const known = new Set(
+      await this.#queue.getRanges(['waiting', 'active', 'delayed', 'paused', 'prioritized'], 0, -1),
+    );
+    for (const [id, entry] of this.#waiting) {
+      entry.unknown = known.has(id) ? 0 : entry.unknown + 1;
+      // Once may be chance: it has just ended, and the message is on its way.
+      if (entry.unknown < 2) continue;
+      entry.unknown = 0;
+      const found = await findAll(this.#exchange, entry.task);
+      if (found) void this.finish(id, found);
+      else if (entry.again++ < MOST_AGAIN) await this.#add(id, entry);
+      else void this.finish(id, 'The queue has forgotten it again and again.');
+    }
+  }
+
+  /** @throws what handing in one of them threw; nothing is left in the queue then that nobody has begun */
+  async #handInAll(tasks: readonly Task[], signal?: AbortSignal): Promise<void> {
+    const stop = new AbortController();
+    const stopping = signal ? AbortSignal.any([signal, stop.signal]) : stop.signal;
+    let fault: unknown;
+    await handOut(
+      tasks,
+      ({ jobs }) => jobs[0]!.clip.bytes,
+      AT_ONCE,
+      stopping,
+      async (task) => {
+        await this.#handIn(task).catch((error) => {
+          fault ??= error;
+          stop.abort();
+        });
+      },
+    );
+    if (!stop.signal.aborted) return;
+    // Nobody waits for what was handed in before the fault.
+    await this.#withdraw();
+    throw fault;
+  }
+
+  async #handIn(task: Task): Promise<void> {
+    // An earlier run may have left it where all can see it.
+    const found = await findAll(this.#exchange, task);
+    if (found) return this.#report(task, found);
+    const sent = await this.#exchange.send(task);
+    const id = idOf(sent);
+    const entry = { task, sent, unknown: 0, again: 0 };
+    this.#waiting.set(id, entry);
+    await this.#add(id, entry);
+  }
+
+  async #add(id: string, { sent }: Waiting): Promise<void> {
+    await this.#queue.add(sent.jobs[0]!.clip.name, sent, {
+      jobId: id,
+      attempts: MOST_TRIES,
+      backoff: { type: 'exponential', delay: FIRST_PAUSE },
+      removeOnComplete: true,
+      removeOnFail: true,
+    });
+  }
+
+  async #withdraw(): Promise<void> {
+    for (const id of [...this.#waiting.keys()]) {
+      // One that is being done cannot be withdrawn; it is waited for.
+      const isOut = await this.#queue.remove(id).catch(() => 0);
+      if (isOut === 1) this.#waiting.delete(id);
+    }
+    this.#settle();
+  }
 }
 
 /**
