@@ -42,6 +42,7 @@ export {
   type Conversion,
   type ConvertOptions,
   convert,
+  judgedFigure,
   sourceFigure,
   targetFigure,
 } from './convert/convert.ts';
@@ -73,7 +74,7 @@ export {
 export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
 export { type RereadCharacter, rereadCharacter, rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
 export { rigReport } from './convert/rig-report.ts';
-export { ROOT_MOTIONS, type RootMotion, withTravel } from './convert/root-motion.ts';
+export { needsNodeAbove, ROOT_MOTIONS, type RootMotion, withTravel } from './convert/root-motion.ts';
 // Faults and findings
 export { formatError, formatPlace, type Note, type Place, RigproofError } from './errors.ts';
 // Files

@@ -1,13 +1,13 @@
 import { mkdir } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { findAnimation } from '../convert/animations.ts';
-import { type Conversion, convert, sourceFigure } from '../convert/convert.ts';
+import { type Conversion, convert, judgedFigure, sourceFigure } from '../convert/convert.ts';
 import { type DeliverOptions, deliver, deliverEncoded, encodeDelivery } from '../convert/deliver.ts';
 import { openFile } from '../convert/node.ts';
 import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
 import { createReceiver, type Receiver } from '../convert/receiver.ts';
 import { rereadCharacter, rereadFigure } from '../convert/reread.ts';
-import { withTravel } from '../convert/root-motion.ts';
+import { needsNodeAbove } from '../convert/root-motion.ts';
 import { type Note, type Place, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
@@ -15,7 +15,7 @@ import { readContainerFile } from '../formats/gltf/node.ts';
 import { writeWholeFile } from '../formats/node.ts';
 import { totalLength } from '../formats/pieces.ts';
 import type { Mapping } from '../pairing/mapping.ts';
-import type { Proof, ProofFigure } from '../proof/measure.ts';
+import type { Proof } from '../proof/measure.ts';
 import { createProofMemory } from '../proof/memory.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureRow, Task, WorstPlace } from './job.ts';
@@ -129,10 +129,7 @@ const memory = createProofMemory();
 async function receiverOf({ character, mapping }: Job, { rootMotion }: BatchSettings): Promise<Receiver> {
   const anyBody = movesAnyBody(mapping);
   const receiver = await openReceiver(character, anyBody, false);
-  const { hips } = receiver.actor.body.roles;
-  // Where the hips are the topmost joint, the node above them may carry the travel.
-  const needsNode = rootMotion === 'extract' && hips !== undefined && receiver.actor.skeleton.parents[hips]! < 0;
-  return needsNode ? openReceiver(character, anyBody, true) : receiver;
+  return needsNodeAbove(receiver.actor, rootMotion) ? openReceiver(character, anyBody, true) : receiver;
 }
 
 /** Reads characters before a task asks for them. Throws what reading one throws. */
@@ -259,7 +256,7 @@ async function proveJob(
   const { character: written, tracks } = await rereadCharacter(receiver, container);
   const index = findAnimation(written, animation, 'last');
   const read = rereadFigure(receiver, written, index, tracks?.get(index));
-  const target = withTravelBack(read, conversion, settings);
+  const target = judgedFigure(read, conversion);
   const labels = { target: file, source: job.clip.name };
   const { proof, picture, html } = proofWithPicture(
     target,
@@ -315,12 +312,6 @@ function packed(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering
     delivery: { animation: names[0]!, notes },
     judged: bytes,
   };
-}
-
-/** In place, feet that stand slide backwards on purpose: the proof judges the motion with its travel. */
-function withTravelBack(figure: ProofFigure, { travel }: Conversion, { rootMotion }: BatchSettings): ProofFigure {
-  if (travel === null || rootMotion !== 'in-place') return figure;
-  return { ...figure, clip: withTravel(figure.skeleton, figure.clip, travel, 1) };
 }
 
 /** The measure that is furthest beyond what passes, or comes nearest to it. */

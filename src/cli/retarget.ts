@@ -2,7 +2,7 @@ import { basename, extname } from 'node:path';
 import { Command, Option } from 'commander';
 import { findAnimation } from '../convert/animations.ts';
 import { auditCharacter } from '../convert/audit.ts';
-import { convert, sourceFigure } from '../convert/convert.ts';
+import { convert, judgedFigure, sourceFigure } from '../convert/convert.ts';
 import { DELIVER_DEFAULTS, type DeliveryForm, deliver } from '../convert/deliver.ts';
 import { openFile } from '../convert/node.ts';
 import { openCharacter } from '../convert/open-character.ts';
@@ -10,7 +10,7 @@ import { reportPairing } from '../convert/pairing-report.ts';
 import { createReceiver } from '../convert/receiver.ts';
 import { rereadFigure } from '../convert/reread.ts';
 import { rigReport } from '../convert/rig-report.ts';
-import { ROOT_MOTIONS, type RootMotion, withTravel } from '../convert/root-motion.ts';
+import { needsNodeAbove, ROOT_MOTIONS, type RootMotion } from '../convert/root-motion.ts';
 import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
 import { parseContainer } from '../formats/gltf/container.ts';
@@ -118,11 +118,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       return createReceiver(character, { ...constraints.of('target', character.skeleton), anyBody });
     };
     let receiver = await readTarget(false);
-    const hips = receiver.actor.body.roles.hips;
-    // Where the hips are the topmost joint, the node above them may carry the travel.
-    if (flags.rootMotion === 'extract' && hips !== undefined && receiver.actor.skeleton.parents[hips]! < 0) {
-      receiver = await readTarget(true);
-    }
+    if (needsNodeAbove(receiver.actor, flags.rootMotion)) receiver = await readTarget(true);
     const { character } = receiver;
     const pairing = reportPairing(
       { file: clipPath, skeleton: performer.actor.skeleton, body: performer.body, notes: performer.notes },
@@ -154,12 +150,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       form === 'glb' ? readContainerFile(outputPath) : parseContainer(judged.bytes, basename(characterPath));
     const written = await openCharacter(container, { referencePose: character.referencePose.kind });
     const reread = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
-    const { travel } = conversion;
-    // In place, feet that stand slide on purpose: they are judged with the travel given back.
-    const target =
-      travel && flags.rootMotion === 'in-place'
-        ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
-        : reread;
+    const target = judgedFigure(reread, conversion);
     const warnings = [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes];
     const context = () => ({
       target: outputPath,

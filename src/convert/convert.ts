@@ -21,7 +21,13 @@ import { contactsOf, excessesOf, feetOf, girthsOf, handRestsOf, handShapesOf, so
 import type { Performer } from './performer.ts';
 import { placePoles } from './poles.ts';
 import type { Receiver } from './receiver.ts';
-import { applyRootMotion, ROOT_MOTION_DEFAULTS, type RootMotionOptions, type Travel } from './root-motion.ts';
+import {
+  applyRootMotion,
+  ROOT_MOTION_DEFAULTS,
+  type RootMotionOptions,
+  type Travel,
+  withTravel,
+} from './root-motion.ts';
 import { stretchLimbs } from './stretch.ts';
 
 export interface ConvertOptions {
@@ -64,7 +70,7 @@ export interface Conversion {
   performer: Performer;
   plan: RetargetPlan;
   clip: Clip;
-  /** What was taken off the hips; a motion in place is given it back (`withTravel`) before its feet are judged. */
+  /** What was taken out of the motion; null where it is kept, on the hips or on a joint above them. */
   travel: Travel | null;
   contacts: FootContacts | null;
   plants: Plant[];
@@ -137,12 +143,12 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
     moved = backOnSlope(ramp, moved, actor.skeleton, plan.scale);
     plants = plantsOnSlope(ramp, plants, plan.scale);
   }
-  const { clip, travel } = applyRootMotion(actor, moved, settings.rootMotion);
+  const { clip, travel, root } = applyRootMotion(actor, moved, settings.rootMotion);
   return {
     performer,
     plan,
     clip,
-    travel,
+    travel: root === null ? travel : null,
     // Found when they are asked for: without contact nobody may be.
     get contacts() {
       return hasFeet ? contactsOf(staged) : null;
@@ -180,4 +186,12 @@ export function sourceFigure({ actor, clip }: Performer): ProofFigure {
 /** A receiver that plays a clip, as the proof sees it. */
 export function targetFigure({ actor, skins }: Receiver, clip: Clip): ProofFigure {
   return { skeleton: actor.skeleton, clip, roles: actor.body.roles, skins };
+}
+
+/**
+ * A figure as the proof judges it that plays what was written of a conversion. In place, feet that stand slide backwards on
+ * purpose: the travel is given back.
+ */
+export function judgedFigure(played: ProofFigure, { travel }: Conversion): ProofFigure {
+  return travel === null ? played : { ...played, clip: withTravel(played.skeleton, played.clip, travel, 1) };
 }

@@ -63,6 +63,15 @@ export function applyRootMotion(actor: Actor, clip: Clip, options: Partial<RootM
   return { clip: onRoot(actor, clip, travel, root), travel, root };
 }
 
+/**
+ * Whether the node above the hips has to be read as a joint (`nodeAbove` of `openCharacter`): where the hips are the topmost
+ * joint, nothing else can carry the travel.
+ */
+export function needsNodeAbove({ skeleton, body }: Actor, mode: RootMotion): boolean {
+  const { hips } = body.roles;
+  return mode === 'extract' && hips !== undefined && skeleton.parents[hips]! < 0;
+}
+
 /** The path and heading of a figure's pelvis, smoothed over `smoothing` seconds. */
 export function measureTravel({ skeleton, body, alignment }: Actor, clip: Clip, smoothing: number): Travel {
   const { frameCount } = clip;

@@ -14,9 +14,11 @@ import {
   type FilterOptions,
   fileKind,
   findAnimation,
+  judgedFigure,
   type MappingSide,
   mappingOf,
   type Note,
+  needsNodeAbove,
   openCharacter,
   type PairingReport,
   type Performer,
@@ -27,6 +29,7 @@ import {
   performerFromCharacter,
   proofSheet,
   prove as proveFigure,
+  type ReadCharacterOptions,
   type Receiver,
   RigproofError,
   readAnimation,
@@ -36,14 +39,16 @@ import {
   SAMPLE_FPS,
   type Skeleton,
   sourceFigure,
-  withTravel,
   writeMapping,
 } from '../../src/index.ts';
 import type { Axis, ClipEntry, Corrections, FileEntry } from '../model/session.ts';
 import { type BareCharacter, type BareMotion, bareCharacter, bareMotion } from './bare-figures.ts';
 import type { AuditResult, Delivered, DeliverForm, Job, OpenedInfo, OpenRequest } from './protocol.ts';
 
-type Opened = { kind: 'clip'; file: BvhFile } | { kind: 'character'; character: Character };
+type Opened =
+  | { kind: 'clip'; file: BvhFile }
+  /** `withRoot`: with the node above its hips as a joint, once a motion has needed that. */
+  | { kind: 'character'; character: Character; withRoot?: Character };
 
 /** A value that is kept until its key changes. */
 interface Kept<T> {
@@ -61,7 +66,7 @@ export interface Engine {
   /** The figures as far as they can be read where they are no human bodies yet. */
   bareMotion(job: Job): BareMotion;
   bareCharacter(job: Job): BareCharacter;
-  motion(job: Job): { conversion: Conversion; pairing: PairingReport };
+  motion(job: Job): Promise<{ conversion: Conversion; pairing: PairingReport }>;
   /** Writes the motion, reads it back and proves it, as the command line does. */
   prove(job: Job): Promise<Proven>;
   deliver(job: Job, form: DeliverForm): Promise<Delivered>;
@@ -106,12 +111,12 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     };
   }
 
-  async function readWith(container: Character['container'], referencePose?: Character['referencePose']['kind']) {
+  async function readWith(container: Character['container'], options: ReadCharacterOptions = {}) {
     const { extensionsUsed } = container.json;
     const isDraco = Array.isArray(extensionsUsed) && extensionsUsed.includes('KHR_draco_mesh_compression');
     return openCharacter(container, {
       ...(isDraco ? { dracoDecoder: await draco() } : {}),
-      ...(referencePose ? { referencePose } : {}),
+      ...options,
     });
   }
 
@@ -152,10 +157,12 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     return performer;
   }
 
-  function receiverOf({ character, mapping, spaces }: Job): Kept<Receiver> {
-    const key = JSON.stringify([character.id, mapping.target ?? null, spaces.target]);
+  function receiverOf({ character, mapping, spaces, options }: Job): Kept<Receiver> {
+    const opened = need(character, 'character');
+    const withRoot = options.rootMotion === 'extract' ? opened.withRoot : undefined;
+    const key = JSON.stringify([character.id, mapping.target ?? null, spaces.target, withRoot !== undefined]);
     if (receiver?.key === key) return receiver;
-    const read = need(character, 'character').character;
+    const read = withRoot ?? opened.character;
     const constraints = constraintsOf(mapping.target, read.skeleton, spaces.target, character.name);
     receiver = { key, value: createReceiver(read, constraints) };
     return receiver;
@@ -181,8 +188,17 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     return bareCharacter(key, read, constraintsOf(mapping.target, read.skeleton, spaces.target, character.name));
   }
 
-  function motionOf(job: Job): { conversion: Conversion; pairing: PairingReport } {
+  /** Reads the character anew where a node above its hips has to carry the travel. */
+  async function readRoot(job: Job): Promise<void> {
+    if (!needsNodeAbove(receiverOf(job).value.actor, job.options.rootMotion)) return;
+    const opened = need(job.character, 'character');
+    const { container, referencePose } = opened.character;
+    opened.withRoot = await readWith(container, { nodeAbove: true, referencePose: referencePose.kind });
+  }
+
+  async function motionOf(job: Job): Promise<{ conversion: Conversion; pairing: PairingReport }> {
     const source = performerOf(job);
+    await readRoot(job);
     const target = receiverOf(job);
     const { keepAllKeys: _keys, int16: _int16, ...moving } = job.options;
     const key = JSON.stringify([source.key, target.key, moving, job.mapping]);
@@ -212,8 +228,8 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     return motion.value;
   }
 
-  function write(job: Job, form: DeliveryForm) {
-    const { conversion } = motionOf(job);
+  async function write(job: Job, form: DeliveryForm) {
+    const { conversion } = await motionOf(job);
     const { keepAllKeys, int16 } = job.options;
     return deliver(receiverOf(job).value, conversion.clip, {
       form,
@@ -224,20 +240,16 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
   }
 
   async function prove(job: Job): Promise<Proven> {
-    motionOf(job);
+    const { conversion } = await motionOf(job);
     const key = JSON.stringify([motion!.key, job.options]);
     if (proven?.key === key) return proven.value;
     const target = receiverOf(job).value;
-    const written = write(job, 'glb');
+    const written = await write(job, 'glb');
     const container = parseContainer(written.bytes, job.character.name);
-    const read = await readWith(container, target.character.referencePose.kind);
+    const read = await readWith(container, { referencePose: target.character.referencePose.kind });
     const reread = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
-    const { travel, performer: played, unreached, notes } = motionOf(job).conversion;
-    // In place, feet that stand slide on purpose: they are judged with the travel given back.
-    const figure =
-      travel && job.options.rootMotion === 'in-place'
-        ? { ...reread, clip: withTravel(reread.skeleton, reread.clip, travel, 1) }
-        : reread;
+    const { performer: played, unreached, notes } = conversion;
+    const figure = judgedFigure(reread, conversion);
     const source = sourceFigure(played);
     // Drawn when it is asked for: an audit takes longer than the proof, and most proofs are of a motion that still changes.
     const sheet = (): string =>
@@ -270,7 +282,7 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
       return text(outputName(job, '.mapping.json'), writeMapping(mapping));
     }
     const extension = { glb: '.glb', 'animation-only': '.animation.glb', bvh: '.bvh', vrma: '.vrma' }[form];
-    const { bytes } = write(job, form);
+    const { bytes } = await write(job, form);
     return { name: outputName(job, extension), bytes: bytes as Uint8Array<ArrayBuffer> };
   }
 

@@ -108,7 +108,7 @@ async function answer(request: ToWorker): Promise<void> {
 }
 
 async function solve({ job, known }: Solve): Promise<{ solved: Solved; transfer: Transferable[] }> {
-  const { conversion, pairing } = engine.motion(job);
+  const { conversion, pairing } = await engine.motion(job);
   const { clip, contacts, plants, plan, notes } = conversion;
   const rotations = clip.rotations.slice();
   const translations = clip.translations.slice();
