@@ -5,7 +5,7 @@ import { lowestOf } from './low-parts.ts';
 import { pathOf } from './track.ts';
 
 /** Where a hand that went where the source's goes would be in the floor. */
-export interface HandOnFloor {
+export interface OnFloor {
   /** 1 where the floor stops it. */
   stopped: Uint8Array;
   /** Height of the wrist at which the hand, as it is turned, lies on the floor; a frame, metres. */
@@ -16,7 +16,7 @@ export interface HandOnFloor {
 const NOTHING = 1e-3;
 
 /** Null where the floor is never in the way, and without a source. */
-export const handOnFloor = oncePerKey(({ target, source, sharedFrames }: Evidence, side: Side): HandOnFloor | null => {
+export const handOnFloor = oncePerKey(({ target, source, sharedFrames }: Evidence, side: Side): OnFloor | null => {
   const own = target.limbs[`${side}Arm`];
   const performer = source?.limbs[`${side}Arm`];
   const lowest = lowestOf(target, `${side}Hand`);

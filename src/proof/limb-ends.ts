@@ -3,7 +3,8 @@ import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { LimbName } from './build.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
-import { type HandOnFloor, handOnFloor } from './hand-floor.ts';
+import { footOnFloor } from './foot-floor.ts';
+import { handOnFloor, type OnFloor } from './hand-floor.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { spread } from './statistics.ts';
 import { longerFoot, notSwinging } from './swing.ts';
@@ -44,7 +45,7 @@ function limbTarget(
     const srcEnd = pathOf(source, performer.end);
     const side = limb.startsWith('left') ? 'left' : 'right';
     const isLeg = limb.endsWith('Leg');
-    const floor = isLeg ? null : handOnFloor(evidence, side);
+    const floor = isLeg ? footOnFloor(evidence, side) : handOnFloor(evidence, side);
     const busy = isLeg ? notSwinging(evidence, side) : withoutGoal(evidence, side);
     const allowance = isLeg ? longerFoot(evidence, side) : 0;
     const error = new Float64Array(sharedFrames);
@@ -84,7 +85,7 @@ function reachErrors(
   k: number,
   length: number,
   allowance: number,
-  floor: HandOnFloor | null,
+  floor: OnFloor | null,
 ): void {
   for (let f = 0, i = 0; f < errors.length; f++, i += 3) {
     const x = end[i]! - root[i]! - k * (srcEnd[i]! - srcRoot[i]!);

@@ -1,7 +1,10 @@
 import { describe, expect, it } from 'vitest';
+import { rotateVec, rotateVecInverse } from '../../src/math/quat.ts';
 import type { FootPoints, Measure, ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
-import { moved } from '../support/altered-clip.ts';
+import { framePose, restLocalPose } from '../../src/skeleton/clip.ts';
+import { createWorldPose } from '../../src/skeleton/skeleton.ts';
+import { moved, turned } from '../support/altered-clip.ts';
 import { buildWalker, type Walker } from '../support/walker.ts';
 
 /** A walk over a floor that is captured higher from step to step: by 3 to 5 % of the leg at the last but one of each foot. */
@@ -11,8 +14,8 @@ function figure({ skeleton, clip, roles }: Walker): ProofFigure {
   return { skeleton, clip, roles };
 }
 
-function reach(target: ProofFigure, source: Walker): Measure {
-  return prove(target, figure(source)).measures.find(({ id }) => id === 'limb-target-feet')!;
+function reach(target: ProofFigure, source: ProofFigure): Measure {
+  return prove(target, source).measures.find(({ id }) => id === 'limb-target-feet')!;
 }
 
 /** The walk with its left foot a tenth of the leg aside, at some times (s). */
@@ -31,20 +34,74 @@ describe('feet that reach', () => {
     expect(
       reach(
         aside(uneven, (t) => t >= start && t <= end),
-        uneven,
+        figure(uneven),
       ).value,
     ).toBeLessThan(0.001);
   });
 
   it('are found off while they swing', () => {
     const swings = (t: number) => stances.every(({ start, end }) => t < start || t > end);
-    const off = reach(aside(uneven, swings), uneven);
+    const off = reach(aside(uneven, swings), figure(uneven));
     expect(off.verdict).toBe('fail');
     expect(off.where[0]!.role).toBe('leftFoot');
     for (const { frames } of off.where) {
       expect(swings(frames[0] * uneven.clip.frameDuration)).toBe(true);
       expect(swings(frames[1] * uneven.clip.frameDuration)).toBe(true);
     }
+  });
+});
+
+describe('a foot that its capture turns into the floor', () => {
+  const walker = buildWalker();
+  const { leftFoot, leftLowerLeg } = walker.roles;
+  // Tips of feet, from the ankle, metres.
+  const [heel, toe] = [
+    [0, -0.08, -0.042],
+    [0, -0.08, 0.2],
+  ] as const;
+  const point = (offset: readonly [number, number, number]) => ({ joint: leftFoot!, offset });
+  const left = { heel: point(heel), heelFront: null, ball: point(toe), toe: point(toe) };
+  const feet = {
+    left: { ...left, heading: [0, 0, 1], up: [0, 1, 0], from: 'given' },
+  } as unknown as ProofFigure['feet'];
+  const swings = (f: number) =>
+    walker.contacts.left.foot.every(({ start, end }) => {
+      const t = f * walker.clip.frameDuration;
+      return t < start || t > end;
+    });
+  /** Toes down by 70 degrees in the air: the tip is in the floor by up to 15 cm. */
+  let clip = walker.clip;
+  for (let f = 0; f < clip.frameCount; f++) if (swings(f)) clip = turned(clip, leftFoot!, [f, f], [1, 0, 0], 1.2);
+  const source: ProofFigure = { ...figure(walker), clip, feet };
+
+  /** Its motion with that foot lifted out of the floor, and by some metres more. */
+  function lifted(more: number): ProofFigure {
+    const pose = createWorldPose(walker.skeleton.jointCount);
+    const local = restLocalPose(walker.skeleton);
+    const up = new Float64Array(3);
+    const lift = moved({ ...walker, clip }, leftFoot!, (f) => {
+      if (!swings(f)) return [0, 0, 0];
+      framePose(walker.skeleton, clip, f, local, pose);
+      const low = [heel, toe].map((offset) => {
+        rotateVec(up, 0, pose.rotations, leftFoot! * 4, Float64Array.from(offset), 0);
+        return pose.positions[leftFoot! * 3 + 1]! + up[1]!;
+      });
+      rotateVecInverse(up, 0, pose.rotations, leftLowerLeg! * 4, Float64Array.of(0, more - Math.min(0, ...low), 0), 0);
+      return [up[0]!, up[1]!, up[2]!];
+    });
+    return { ...figure(walker), clip: lift, feet };
+  }
+
+  it('is on its target where it lies on the floor', () => {
+    const found = reach(lifted(0), source);
+    expect(found.value).toBeLessThan(0.001);
+    expect(found.where).toEqual([]);
+  });
+
+  it('is off it by how far it is above the floor', () => {
+    const found = reach(lifted(0.1 * walker.legLength), source);
+    expect(found.value).toBeCloseTo(0.1, 2);
+    expect(found.where[0]!.role).toBe('leftFoot');
   });
 });
 
@@ -75,7 +132,7 @@ describe('what a long foot takes its ankle away by', () => {
         return [side, own as unknown as FootPoints];
       }),
     );
-    const measure = reach({ ...figure(walker), feet: feet as ProofFigure['feet'] }, walker);
+    const measure = reach({ ...figure(walker), feet: feet as ProofFigure['feet'] }, figure(walker));
     return (measure.details.leftLeg as { allowance: number }).allowance;
   }
 
