@@ -30,8 +30,11 @@ const wholeBodyTurns = oncePer((source: Track): Float64Array | null => {
  */
 const LEG_FAULT = 150_000;
 
-/** Where a fault turns a leg of the source as a whole, knee and ankle take up what of it the floor does not let them follow. */
-const wholeLegTurns = oncePerKey((source: Track, side: Side): Float64Array | null => {
+/**
+ * Where a fault turns a leg of the source as a whole, degrees: hip, knee and ankle of another body take up what of it they and
+ * the floor do not let them follow. Null where that never happens.
+ */
+export const wholeLegTurns = oncePerKey((source: Track, side: Side): Float64Array | null => {
   const thigh = usualRotation(source, sidedRole(side, 'UpperLeg'));
   const limit = (LEG_FAULT * source.frameDuration ** 2) / 2;
   if (thigh === null || thigh.most <= limit) return null;

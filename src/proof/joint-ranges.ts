@@ -1,8 +1,10 @@
 import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
+import { wholeLegTurns } from './capture-faults.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import { degreesOutside, extremesShown, JOINT_RANGES, type JointRange, jointCurve } from './joint-angles.ts';
 import type { Json, Measure, Where } from './measure.ts';
+import { windowMax } from './second-differences.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import type { Track } from './track.ts';
 
@@ -24,7 +26,9 @@ export function measureRanges(evidence: Evidence): Measure {
       taken++;
       const { degrees, inPlane } = curve;
       degreesOutside(excess, degrees, inPlane, range.min, range.max);
-      const others = takeOther(excess, degrees, (source && outsideOf(source, range)[side]) ?? NONE);
+      const others = takeOther(excess, degrees, (source && outsideNear(source, range)[side]) ?? NONE);
+      const faults = source && range.joint !== 'elbow' ? wholeLegTurns(source, side) : null;
+      if (faults) clearWhere(excess, faults);
       const [low, high] = extremesShown(degrees, inPlane);
       worst = Math.max(worst, largest(excess));
       if (high >= low)
@@ -52,8 +56,19 @@ export function measureRanges(evidence: Evidence): Measure {
 
 const NONE = new Float64Array(0);
 
+/** Seconds by which a joint may be ahead of the source's, or behind: ankles of captures go through their range within two frames. */
+const LAG = 0.025;
+
+/** How far the source leaves a range in each frame, or just before or after it. */
+const outsideNear = oncePerKey((source: Track, range: JointRange) => {
+  const { left, right } = outsideOf(source, range);
+  const lag = Math.round(LAG / source.frameDuration);
+  const near = (excess: Float64Array | null) => excess && windowMax(excess, -lag, lag);
+  return { left: near(left), right: near(right) };
+});
+
 /** How far the source leaves a range, by side, in each frame; null where joints are missing. */
-const outsideOf = oncePerKey((source: Track, range: JointRange) => {
+export const outsideOf = oncePerKey((source: Track, range: JointRange) => {
   const ofSide = (side: 'left' | 'right'): Float64Array | null => {
     const curve = jointCurve(source, range.joint, side);
     if (!curve) return null;
@@ -78,6 +93,11 @@ function takeOther(excess: Float64Array, degrees: Float64Array, other: Float64Ar
     excess[f] = excess[f]! > its ? excess[f]! - its : 0;
   }
   return others;
+}
+
+/** Clears values in frames in which a fault turns the leg. */
+function clearWhere(values: Float64Array, faults: Float64Array): void {
+  for (let f = 0; f < values.length; f++) if (f < faults.length && faults[f]! > 0) values[f] = 0;
 }
 
 function largest(values: Float64Array): number {

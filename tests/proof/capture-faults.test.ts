@@ -18,10 +18,16 @@ function faulty(joint: number, degrees: number): ProofFigure {
 }
 
 /** The same motion with another joint turned besides, in one frame. */
-function withTurn({ clip, ...figure }: ProofFigure, joint: number, frame: number, degrees: number): ProofFigure {
+function withTurn(
+  { clip, ...figure }: ProofFigure,
+  joint: number,
+  frame: number,
+  degrees: number,
+  axis: [number, number, number] = [0, 1, 0],
+): ProofFigure {
   const rotations = clip.rotations.slice();
   const at = (frame * clip.jointCount + joint) * 4;
-  rotations.set(product(axisAngle(0, 1, 0, degrees * RADIANS), rotations.subarray(at, at + 4)), at);
+  rotations.set(product(axisAngle(...axis, degrees * RADIANS), rotations.subarray(at, at + 4)), at);
   return { ...figure, clip: { ...clip, rotations } as Clip };
 }
 
@@ -48,6 +54,15 @@ describe('where a fault of the capture turns a leg in one frame', () => {
     const found = pops(withTurn(source, roles[role]!, frame, -degrees), source);
     expect(found.where[0]).toMatchObject({ role, worstFrame: frame });
     expect(found.value / size).toBeCloseTo(1, 1);
+  });
+
+  it('does not look whether its joints keep their ranges there, but elsewhere', () => {
+    const range = (frame: number) =>
+      prove(withTurn(source, roles.rightFoot!, frame, 120, [1, 0, 0]), source).measures.find(
+        ({ id }) => id === 'range-of-motion',
+      )!;
+    expect(range(AT)).toMatchObject({ verdict: 'pass', value: 0 });
+    expect(range(ELSEWHERE).where).toMatchObject([{ role: 'rightFoot', worstFrame: ELSEWHERE }]);
   });
 
   it('takes what a leg may do for no fault', () => {

@@ -377,12 +377,12 @@ describe('invented errors of known size', () => {
 
 describe('range of motion', () => {
   /** The walker in its rest pose for forty frames, one joint turned about its x axis in ten of them. */
-  function posed(joint: Role, degrees: number): ProofFigure {
+  function posed(joint: Role, degrees: number, first = 20): ProofFigure {
     const { skeleton, roles } = walker;
     const clip = createClip('pose', 40, 1 / 30, skeleton.jointCount, [roles.hips!]);
     for (let f = 0; f < 40; f++) {
       for (let j = 0; j < skeleton.jointCount; j++) clip.rotations[(f * skeleton.jointCount + j) * 4 + 3] = 1;
-      const angle = f >= 20 && f < 30 ? (degrees * Math.PI) / 180 : 0;
+      const angle = f >= first && f < first + 10 ? (degrees * Math.PI) / 180 : 0;
       clip.rotations.set(axisAngle(1, 0, 0, angle), (f * skeleton.jointCount + roles[joint]!) * 4);
       clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
     }
@@ -406,6 +406,16 @@ describe('range of motion', () => {
       Math.max(...Object.values(copied.details).map((d) => (d as { sourceExcess: number }).sourceExcess)),
       excess,
     );
+  });
+
+  it('is left as the source leaves it a frame sooner or later, and no more', () => {
+    // 33 ms a frame.
+    const late = (frames: number) =>
+      take(prove(posed('leftFoot', 80), posed('leftFoot', 80, 20 + frames)), 'range-of-motion');
+    expect(late(1).value).toBe(0);
+    expect(late(-1).value).toBe(0);
+    expectSize(late(2).value, 80 - 62);
+    expect(late(2).where).toMatchObject([{ role: 'leftFoot', frames: [20, 20] }]);
   });
 
   it('is kept by a joint that is just within', () => {
