@@ -1,3 +1,4 @@
+import { type Role, sidedRole, sideOf } from '../pairing/roles.ts';
 import { LOADED_DORSIFLEXION, RANGES_OF_MOTION, type RangeOfMotion } from '../skeleton/joint-ranges.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
@@ -54,6 +55,21 @@ export const jointAngles = oncePerKey((track: Track, name: `${Side} ${JointRange
   if (!curve || !inPlane) return curve?.degrees ?? null;
   return curve.degrees.map((angle, f) => (inPlane[f]! >= SHOWN_IN_PLANE ? angle : Number.NaN));
 });
+
+/** A bend as it is told: "ankle, dorsiflexion 55°". */
+export function bendInWords({ joint, positive }: JointRange, degrees: number): string {
+  return `${joint}, ${positive} ${degrees.toFixed(0)}°`;
+}
+
+const PART_OF = { knee: 'LowerLeg', elbow: 'LowerArm', hip: 'UpperLeg', ankle: 'Foot' } as const;
+
+/** How the joint of a role is bent in a frame; undefined where that is not told. */
+export function bendOf(track: Track, role: Role, f: number): string | undefined {
+  const side = sideOf(role);
+  const range = side && JOINT_RANGES.find(({ joint }) => role === sidedRole(side, PART_OF[joint]));
+  const degrees = range ? (jointAngles(track, `${side} ${range.joint}`)?.[f] ?? Number.NaN) : Number.NaN;
+  return range && !Number.isNaN(degrees) ? bendInWords(range, degrees) : undefined;
+}
 
 /** The lowest and the highest of the angles that are shown; an empty range where none is. */
 export function extremesShown(degrees: Float64Array, inPlane: Float64Array | null): [low: number, high: number] {

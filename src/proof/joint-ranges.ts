@@ -2,7 +2,14 @@ import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES } from '../skeleton/side.ts';
 import { wholeLegTurns } from './capture-faults.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
-import { degreesOutside, extremesShown, JOINT_RANGES, type JointRange, jointCurve } from './joint-angles.ts';
+import {
+  bendInWords,
+  degreesOutside,
+  extremesShown,
+  JOINT_RANGES,
+  type JointRange,
+  jointCurve,
+} from './joint-angles.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { windowMax } from './second-differences.ts';
 import { MEASURE_RULES } from './thresholds.ts';
@@ -46,7 +53,7 @@ export function measureRanges(evidence: Evidence): Measure {
       for (const place of placesAbove(target, role, joint, excess, MEASURE_RULES['range-of-motion'].threshold))
         places.push({
           ...place,
-          note: `${range.joint}, ${range.positive} ${degrees[place.worstFrame]!.toFixed(0)}°`,
+          note: bendInWords(range, degrees[place.worstFrame]!),
         });
     }
   if (taken === 0 || target.frameCount === 0)

@@ -12,6 +12,7 @@ import { keepVertices, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
 import { areaOf, edgeRatios, type SkinPart, splitSkin, unitOfBindShape, volumeOf } from '../skeleton/skin-parts.ts';
 import { type Build, jointName } from './build.ts';
 import { type Evidence, measured, notMeasured } from './evidence.ts';
+import { bendOf } from './joint-angles.ts';
 import type { Json, Measure, Where } from './measure.ts';
 
 const SKIN_FRAMES = 24;
@@ -113,6 +114,11 @@ export function measureSkin(evidence: Evidence): Measure[] {
       vertex: { mesh: v.mesh, index: v.vertex },
     };
   });
+  // A part that holds in usual bends and gives way in one beyond its range is another fault than one that never holds.
+  const collapsePlaces = [...collapse.values()].map((place) => {
+    const bend = bendOf(target, place.role, place.worstFrame);
+    return bend ? { ...place, note: bend } : place;
+  });
   return [
     measured(evidence, 'skin-stretch', largest(stretch), stretchPlaces, {
       ...sampled,
@@ -120,7 +126,7 @@ export function measureSkin(evidence: Evidence): Measure[] {
       worstVertices: Object.fromEntries([...vertices].map(([role, v]) => [role, { ...v }])),
     }),
     collapse.size > 0
-      ? measured(evidence, 'skin-collapse', largest(collapse), [...collapse.values()], {
+      ? measured(evidence, 'skin-collapse', largest(collapse), collapsePlaces, {
           ...sampled,
           parts: byPart(collapse),
         })

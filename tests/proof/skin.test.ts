@@ -164,6 +164,12 @@ describe('skin collapse', () => {
     }
   });
 
+  it('says how the joint is bent where a part has collapsed', () => {
+    const figure = leg({ rings: RINGS, upper: () => 0.4999 });
+    const { collapse } = skinMeasures(figure, pose([1, 0, 0], (100 * Math.PI) / 180));
+    expect(collapse.where[0]).toMatchObject({ role: 'leftLowerLeg', worstFrame: 1, note: 'knee, flexion 100°' });
+  });
+
   it('closes open ends, and closes the seam of a mesh whose vertices are doubled', () => {
     const angle = Math.PI / 2;
     const open = leg({ rings: RINGS, upper: () => 0.4999, caps: false });
