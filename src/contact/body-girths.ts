@@ -60,8 +60,8 @@ export function bodyGirths(actor: Actor, skins: readonly SkinMesh[] = []): BodyG
   const { frame } = actor.body;
   const height = frame.height * frame.metresPerUnit;
   const girths: BodyGirths = {
-    // Its line ends at the crown.
-    head: { ...roundGirth(SHARES.head * height), vertical: 0 },
+    // Its line ends at the crown; under it the neck goes on.
+    head: { ...roundGirth(SHARES.head * height), above: 0 },
     pelvis: { ...roundGirth(SHARES.pelvis * height), back: SHARES.seat * height },
     thigh: roundGirth(SHARES.thigh * height),
     forearm: roundGirth(SHARES.forearm * height),
@@ -106,6 +106,7 @@ function measureMesh(actor: Actor, skins: readonly SkinMesh[], girths: BodyGirth
   }
   girths.headHeight = plausible(quantileOf(crown, 0.95), girths.headHeight);
   girths.head = girthOf(head, INSIDE.head, girths.head);
+  girths.head.below = girths.head.side;
   girths.pelvis = girthOf(pelvis, INSIDE.pelvis, girths.pelvis);
 }
 
@@ -159,7 +160,6 @@ function addLevel({ pose, from, to, axes, band, side, front, back }: Sides, vert
   list.push(Math.sqrt(x * x + z * z));
 }
 
-/** @param usual  also tells how far it reaches up */
 function girthOf(sides: Sides | null, share: number, usual: Girth): Girth {
   if (!sides) return usual;
   const measured = (key: 'side' | 'front' | 'back'): number => plausible(quantileOf(sides[key], share), usual[key]);

@@ -16,12 +16,13 @@ import { type Girth, growthOver, thickened } from './surface.ts';
 /*
  * Hands that rest on the body, on each other or on the floor.
  *
- * While the wrist is near a part, it keeps its place relative to the part, as seen from the part's surface: it lies as far
- * over the surface of the one body as over that of the other, for their size, at the same share of the part's line. A hand
+ * While the wrist is near a part, it keeps its place relative to the part, as seen from the part's surface: as far over the
+ * surface of the one body as over that of the other, for the size of their hands, at the same share of the part's line. A hand
  * that strokes or slides goes on doing so. Before and after, the correction fades along a curve that is continuous in slope.
  *
- * Tried and left: to scale the whole distance from the line by the girths of the two bodies. That also scales the air under
- * a hand that only hangs before the body: on hips three times as broad it hung 0.28 of a leg off, the performer's 0.06.
+ * Tried and left: to scale the whole distance from the line by the girths of the two bodies. On hips three times as broad a
+ * hand hung 0.28 of a leg off the skin, the performer's 0.06. To scale what lies between by the bodies' size: it is hand, and
+ * large hands on a large head went into it, with a seventh of their skin in the mean; with the hands' size, with a tenth.
  * Tried and left: a weight by distance, widened in time, on the goal itself. Where hands part quickly the goal runs away
  * with them (large hands on short arms popped by 14 times the clip's own acceleration).
  */
@@ -110,7 +111,7 @@ interface Hold {
   /** Where a wrist touches the part of the performer, and of the target. */
   its: Girth;
   own: Girth;
-  /** Size of the target's body over that of the performer. */
+  /** Size of the target's hand over that of the performer: what lies between wrist and skin is hand. */
   scale: number;
   /** Where it wants the wrist, in the frames of the spans; frames × 3. */
   goals: Float64Array;
@@ -118,7 +119,7 @@ interface Hold {
 
 /** Null where either figure has no such arm. */
 function handOf(
-  { limbs, target, scale }: RetargetPlan,
+  { limbs, target }: RetargetPlan,
   { arms, girths: srcGirths, frameCount }: HandRests,
   side: Side,
   i: number,
@@ -134,7 +135,7 @@ function handOf(
     const { girth } = rest.part;
     const its = thickened(srcGirths[girth], WRIST * srcGirths.hand);
     const own = thickened(girths[girth], WRIST * girths.hand);
-    return [{ rest, line, its, own, scale, goals: path() }];
+    return [{ rest, line, its, own, scale: girths.hand / srcGirths.hand, goals: path() }];
   });
   return { side, arm, rests, holds, base: path(), shoulder: path(), shift: path(), contacts: [] };
 }

@@ -4,24 +4,24 @@
 export interface Girth {
   /** Left and right. */
   side: number;
-  /** Above and below. */
-  vertical: number;
   front: number;
   back: number;
+  above: number;
+  below: number;
 }
 
 export function roundGirth(radius: number): Girth {
-  return { side: radius, vertical: radius, front: radius, back: radius };
+  return { side: radius, front: radius, back: radius, above: radius, below: radius };
 }
 
 /** The same with so much more all around. */
-export function thickened({ side, vertical, front, back }: Girth, by: number): Girth {
-  return { side: side + by, vertical: vertical + by, front: front + by, back: back + by };
+export function thickened({ side, front, back, above, below }: Girth, by: number): Girth {
+  return { side: side + by, front: front + by, back: back + by, above: above + by, below: below + by };
 }
 
 /**
  * By what an offset from the line of a part grows from one body to the other. What it has over the surface on that side grows
- * as the bodies do, by `scale`; below the surface it goes over, without an edge, to what the line is to the surface.
+ * by `scale`; below the surface it goes over, without an edge, to what the line is to the surface.
  * @param its  surface of the one body
  * @param own  of the other one
  * @param x, y, z  offset on the one, to the left, up and ahead
@@ -32,9 +32,9 @@ export function growthOver(its: Girth, own: Girth, x: number, y: number, z: numb
   const zz = z * z;
   const all = xx + yy + zz;
   if (all === 0) return scale;
-  // Toward that side the surface goes over from side to side, by squares: round, without an edge.
-  const from = (xx * its.side + yy * its.vertical + zz * (z > 0 ? its.front : its.back)) / all;
-  const to = (xx * own.side + yy * own.vertical + zz * (z > 0 ? own.front : own.back)) / all;
+  // From side to side the surface goes over by squares: round, without an edge.
+  const from = (xx * its.side + yy * (y > 0 ? its.above : its.below) + zz * (z > 0 ? its.front : its.back)) / all;
+  const to = (xx * own.side + yy * (y > 0 ? own.above : own.below) + zz * (z > 0 ? own.front : own.back)) / all;
   const far = Math.sqrt(all);
   const depth = Math.min(1, far / from);
   return scale + ((to - scale * from) * depth * (2 - depth)) / far;

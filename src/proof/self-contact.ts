@@ -59,7 +59,7 @@ export function measureSelfContact(evidence: Evidence): Measure {
     if (!its || !seat) continue;
     const { hand, on } = touch;
     const apart = apartOf(target, touch, seenFrom(target, seat, handPath(target, hand), Number.POSITIVE_INFINITY));
-    const larger = on === 'rightHand' ? largerHands(target.build, source.build) : 1;
+    const larger = isKnee(on) ? 1 : largerHands(target.build, source.build);
     const frames = excessesOf(excess.fill(0), judged, its.rests, apart, its.apart, larger);
     if (frames === 0) continue;
     for (let i = 0; i < frames; i++) all.push(judged[i]!);
@@ -102,6 +102,10 @@ function isSkin(on: Role): on is 'head' | 'hips' {
   return on === 'head' || on === 'hips';
 }
 
+function isKnee(on: Role): boolean {
+  return on === 'leftLowerLeg' || on === 'rightLowerLeg';
+}
+
 function handPath(track: Track, hand: Touch['hand']): Float64Array {
   return jointPath(track, track.figure.roles[hand]!);
 }
@@ -123,7 +127,7 @@ function lengthsOf(paths: Float64Array): Float64Array {
   return lengths;
 }
 
-/** On larger hands wrists are farther apart in the same touch: by so many times, and at least as far. */
+/** What lies between a wrist and skin or another wrist is hand: with larger ones they are so many times as far apart. */
 function largerHands(target: Build, source: Build): number {
   const both = (build: Build): number => handLength(build, 'leftHand') + handLength(build, 'rightHand');
   return Math.max(1, both(target) / both(source));
