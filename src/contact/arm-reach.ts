@@ -1,7 +1,7 @@
 /** How far a hand that is held to something may take its arm. */
 import { distanceVec, dotVec, lengthVec, lerpVec, subVec } from '../math/vec.ts';
 
-/** A contact stretches an arm freely up to the first share of its length, and never beyond the second. */
+/** A contact stretches an arm freely up to the first share of its length, and never beyond the second, unless it may grow. */
 const REACH = [0.85, 0.97] as const;
 /** It folds an arm freely down to the first share, and never below the second: an elbow bent by 150 degrees. */
 const FOLD = [0.4, 0.26] as const;
@@ -16,6 +16,7 @@ const offset = new Float64Array(3);
  * @param base      its own way, frames × 3
  * @param shoulder  frames × 3
  * @param length    of the arm
+ * @param stretch   by which share of that it may grow
  */
 export function keepInReach(
   place: Float64Array,
@@ -23,6 +24,7 @@ export function keepInReach(
   shoulder: Float64Array,
   f: number,
   length: number,
+  stretch: number,
 ): void {
   subVec(along, 0, base, f * 3, shoulder, f * 3);
   const own = lengthVec(along, 0);
@@ -30,7 +32,8 @@ export function keepInReach(
   const far = distanceVec(place, 0, shoulder, f * 3);
   const free = Math.max(REACH[0] * length, own);
   if (far <= free) return;
-  const eased = free + yielding(far - free, REACH[1] * length - free);
+  const most = stretch > 0 ? 1 + stretch : REACH[1];
+  const eased = free + yielding(far - free, most * length - free);
   lerpVec(place, 0, shoulder, f * 3, place, 0, eased / far);
 }
 

@@ -23,9 +23,11 @@ export interface HandOptions {
   /** Over this time a hand gets from its own way onto the contact, and back; and for a way of an arm's length more. Seconds. */
   ramp: number;
   rampPerArm: number;
+  /** By which share an arm may grow to get there. */
+  stretch: number;
 }
 
-export const HAND_DEFAULTS: Readonly<HandOptions> = { shortest: 0.5, ramp: 0.15, rampPerArm: 0.5 };
+export const HAND_DEFAULTS: Readonly<HandOptions> = { shortest: 0.5, ramp: 0.15, rampPerArm: 0.5, stretch: 0 };
 
 /** In a gap between two contacts, a hand within so many times the far threshold has not left. */
 const STILL_NEAR = 1.7;

@@ -85,7 +85,7 @@ export function holdHands(
   for (const hand of hands) if (hand) shiftHand(hand, handScale, rests.fps, settings);
   if (left && right) meetHands(left, right, meetings, handScale, rests.fps, settings);
   hands.forEach((hand, i) => {
-    if (hand) fillTargets(plan, hand, i, partial, known, targets);
+    if (hand) fillTargets(plan, hand, i, partial, known, targets, settings.stretch);
   });
   return hands.flatMap((hand) => hand?.contacts ?? []).sort((a, b) => a.first - b.first);
 }
@@ -201,13 +201,14 @@ function fillTargets(
   partial: PartialPose,
   known: Uint8Array,
   targets: LimbTargets,
+  stretch: number,
 ): void {
   const place = new Float64Array(3);
   for (let f = 0; f < known.length; f++) {
     if (lengthVec(hand.shift, f * 3) < NOTHING * hand.arm.length) continue;
     if (!known[f]) readHand(plan, hand, readPartialPose(partial, f), f);
     addVec(place, 0, hand.base, f * 3, hand.shift, f * 3);
-    keepInReach(place, hand.base, hand.shoulder, f, hand.arm.length);
+    keepInReach(place, hand.base, hand.shoulder, f, hand.arm.length, stretch);
     targets.positions.set(place, (f * 4 + 2 + i) * 3);
     targets.positionWeights[f * 4 + 2 + i] = 1;
   }

@@ -132,7 +132,9 @@ export function convert(given: Performer, onto: Receiver, options: Partial<Conve
     const withHands = targets ?? createLimbTargets(source.frameCount);
     const rests = handRestsOf(staged);
     const solve = (): void => retargetArms(plan, source, withHands, moved);
-    handContacts = holdHands(plan, rests, moved, girthsOf(onto), withHands);
+    handContacts = holdHands(plan, rests, moved, girthsOf(onto), withHands, {
+      stretch: settings.allowStretch / 100,
+    });
     if (handContacts.length > 0) solve();
     const lifted = liftHands(plan, rests, moved, handShapesOf(onto), withHands, solve);
     if (lifted || handContacts.length > 0) targets = withHands;

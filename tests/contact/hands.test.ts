@@ -4,6 +4,7 @@ import { restAnkleHeights } from '../../src/alignment/soles.ts';
 import { bodyGirths } from '../../src/contact/body-girths.ts';
 import { readHandRests } from '../../src/contact/hand-rests.ts';
 import { type HandContact, holdHands } from '../../src/contact/hands.ts';
+import { stretchLimbs } from '../../src/convert/stretch.ts';
 import type { RoleMap } from '../../src/pairing/roles.ts';
 import type { Actor } from '../../src/retarget/actor.ts';
 import { createLimbTargets } from '../../src/retarget/limb-targets.ts';
@@ -90,12 +91,14 @@ function held(
   clip: Clip,
   target: Actor,
   skins: readonly SkinMesh[] = [],
+  stretch = 0,
 ): { base: Clip; out: Clip; contacts: HandContact[] } {
   const plan = compileRetarget(source, target);
   const base = retargetClip(plan, clip);
   const targets = createLimbTargets(clip.frameCount);
-  const contacts = holdHands(plan, readHandRests(source, clip), base, bodyGirths(target, skins), targets);
-  return { base, out: retargetClip(plan, clip, targets), contacts };
+  const contacts = holdHands(plan, readHandRests(source, clip), base, bodyGirths(target, skins), targets, { stretch });
+  const out = stretchLimbs(plan, retargetClip(plan, clip, targets), targets, 100 * stretch);
+  return { base, out, contacts };
 }
 
 describe('clapping hands', () => {
@@ -238,6 +241,32 @@ describe('a hand before the pelvis', () => {
     const { out } = held(source, clip, target, [belly]);
     // A person's pelvis is so thick, a share of 1.7 m; the wrist is not exactly level with the hip joints.
     expect(offset(target, out)[2]! - z).toBeCloseTo(front - 0.05 * 1.7, 3);
+  });
+});
+
+describe('a hand that has to get around a belly on short arms', () => {
+  it('gets nearer where arms may grow', () => {
+    const source = person();
+    const target = person({ upperArm: 0.25, lowerArm: 0.22 });
+    const { leftUpperArm, leftLowerArm, leftHand, leftUpperLeg, hips } = source.body.roles;
+    const clip = clipOf(source, 60, FPS, (c, f) => {
+      turn(c, f, leftUpperArm!, [0, 0, 1], -102);
+      turn(c, f, leftLowerArm!, [0, 1, 0], -33);
+    });
+    const belly = skinBall(target.skeleton, hips!, [0, -0.05, 0], 0.2);
+    const pose = createWorldPose(target.skeleton.jointCount);
+    const ahead = (stretch: number): { wrist: number; arm: number } => {
+      const { out } = held(source, clip, target, [belly], stretch);
+      framePose(target.skeleton, out, 30, restLocalPose(target.skeleton), pose);
+      const at = (joint: number): number[] => [...pose.positions.subarray(joint * 3, joint * 3 + 3)];
+      const arm = Math.hypot(...at(leftHand!).map((x, k) => x - at(leftUpperArm!)[k]!));
+      return { wrist: at(leftHand!)[2]! - at(leftUpperLeg!)[2]!, arm };
+    };
+    const [as, grown] = [ahead(0), ahead(0.2)];
+    expect(as.arm).toBeLessThan(0.47);
+    expect(grown.arm).toBeGreaterThan(0.47);
+    expect(grown.arm).toBeLessThan(1.2 * 0.47);
+    expect(grown.wrist).toBeGreaterThan(as.wrist + 0.02);
   });
 });
 
