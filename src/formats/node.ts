@@ -1,5 +1,5 @@
 import { randomBytes } from 'node:crypto';
-import { open, readFile, rename, rm, stat, writeFile } from 'node:fs/promises';
+import { link, open, readFile, rename, rm, stat, writeFile } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { RigproofError } from '../errors.ts';
 import { type FileKind, fileKind, KIND_BYTES } from './file-kind.ts';
@@ -46,19 +46,51 @@ export async function readTextFile(path: string): Promise<string> {
  * @param content  text, bytes, or pieces of bytes to be laid one behind the other
  * @throws RigproofError FILE_WRITE
  */
-export async function writeWholeFile(
-  path: string,
-  content: string | Uint8Array | readonly Uint8Array[],
-): Promise<void> {
+export async function writeWholeFile(path: string, content: FileContent): Promise<void> {
+  await putWhole(path, content, (temporary) => rename(temporary, path));
+}
+
+/**
+ * The same, but a file that is there already stays as it is: of several that make it at the same time, on whatever machines,
+ * one does.
+ * @throws RigproofError FILE_WRITE
+ */
+export async function createWholeFile(path: string, content: string | Uint8Array): Promise<void> {
+  await putWhole(path, content, async (temporary) => {
+    try {
+      await link(temporary, path);
+    } catch (cause) {
+      if (codeOf(cause) === 'EEXIST') return;
+      if (!NO_LINKS.has(codeOf(cause))) throw cause;
+      // There it may be seen before it is whole, but it is still only made once.
+      await writeFile(path, content, { flag: 'wx', flush: true }).catch((fault) => {
+        if (codeOf(fault) !== 'EEXIST') throw fault;
+      });
+    } finally {
+      await rm(temporary, { force: true });
+    }
+  });
+}
+
+type FileContent = string | Uint8Array | readonly Uint8Array[];
+
+/** What disks answer that know no hard links. */
+const NO_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EXDEV']);
+
+function codeOf(cause: unknown): string {
+  return (cause as { code?: string }).code ?? '';
+}
+
+async function putWhole(path: string, content: FileContent, put: (temporary: string) => Promise<void>): Promise<void> {
   const temporary = join(dirname(path), `.${randomBytes(6).toString('hex')}.rigproof-part`);
   try {
-    // Flushed before the rename: after a power cut the name never stands for bytes that are not on the disk.
+    // Flushed before it gets its name: after a power cut that never stands for bytes that are not on the disk.
     if (typeof content === 'string' || content instanceof Uint8Array) {
       await writeFile(temporary, content, { flush: true });
     } else {
       await writePieces(temporary, content);
     }
-    await rename(temporary, path);
+    await put(temporary);
   } catch (cause) {
     // Removing may fail for the same reason as writing; that reason is the one to report.
     await rm(temporary, { force: true }).catch(() => {});
@@ -119,7 +151,7 @@ async function reading<T>(path: string, read: () => Promise<T>): Promise<T> {
 
 /** A missing path means another thing for a file that is to be made: its folder. */
 function writeReason(cause: unknown): string {
-  return (cause as { code?: string }).code === 'ENOENT' ? 'the folder does not exist' : reasonOf(cause);
+  return codeOf(cause) === 'ENOENT' ? 'the folder does not exist' : reasonOf(cause);
 }
 
 const REASONS: { [code: string]: string } = {

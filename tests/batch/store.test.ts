@@ -57,6 +57,11 @@ describe.each([
   it('has one id, whoever opens it, and another one elsewhere', async () => {
     const ids = await Promise.all([1, 2, 3].map(() => openStore(address(), environment).then(({ id }) => id)));
     expect(new Set(ids).size).toBe(1);
+    // Nor do those that find none, all at the same time, disagree.
+    for (let i = 0; i < 20; i++) {
+      const fresh = await Promise.all([1, 2, 3, 4].map(() => openStore(`${address()}/new ${i}`, environment)));
+      expect(new Set(fresh.map(({ id }) => id)).size).toBe(1);
+    }
     expect((await openStore(`${address()}/below`, environment)).id).not.toBe(ids[0]);
   });
 });
@@ -72,6 +77,18 @@ describe('an object store', () => {
     await store.write(`after ${status}`, bytesOf('written'));
     s3.failNext(2, status);
     expect(textOf(await store.read(`after ${status}`))).toBe('written');
+  });
+
+  it('that says that another one is writing is given the time for it', async () => {
+    const store = await openStore('s3://motion/patient', environment);
+    s3.failNext(1, 409);
+    const creating = store.create('contested', bytesOf('mine'));
+    await wait(100);
+    await openStore('s3://motion/patient', environment).then((other) =>
+      other.write('contested', bytesOf('of another')),
+    );
+    await creating;
+    expect(textOf(await store.read('contested'))).toBe('of another');
   });
 
   it('that knows no conditional writes gets its id all the same, that of who writes last', async () => {

@@ -1,27 +1,24 @@
 import { mkdir, readFile, stat } from 'node:fs/promises';
 import { dirname, join, resolve } from 'node:path';
 import { RigproofError } from '../../errors.ts';
-import { writeWholeFile } from '../../formats/node.ts';
+import { createWholeFile, writeWholeFile } from '../../formats/node.ts';
 import type { Store } from './store.ts';
 
 /** A folder as a store: on a disk that machines share, under whatever path each of them has it. */
 export function openFolderStore(path: string): Store {
   const root = resolve(path);
-  const write = async (name: string, bytes: Uint8Array) => {
+  const fileFor = async (name: string) => {
     const file = join(root, name);
     // Where the folder cannot be made, writing the file says why.
     await mkdir(dirname(file), { recursive: true }).catch(() => {});
-    await writeWholeFile(file, bytes);
+    return file;
   };
-  const size = async (name: string) => (await unlessMissing(join(root, name), (file) => stat(file)))?.size ?? null;
   return {
     address: path,
     read: (name) => unlessMissing(join(root, name), (file) => readFile(file)),
-    size,
-    write,
-    async create(name, bytes) {
-      if ((await size(name)) === null) await write(name, bytes);
-    },
+    size: async (name) => (await unlessMissing(join(root, name), (file) => stat(file)))?.size ?? null,
+    write: async (name, bytes) => writeWholeFile(await fileFor(name), bytes),
+    create: async (name, bytes) => createWholeFile(await fileFor(name), bytes),
   };
 }
 

@@ -82,8 +82,13 @@ export function openObjectStore(address: string, environment: NodeJS.ProcessEnv)
     write: (name, bytes) => put(name, bytes),
     async create(name, bytes) {
       const response = await send('PUT', name, bytes, { 'if-none-match': '*' });
-      // 412 and 409: it is there already, or is being written.
-      if (response.ok || response.status === 412 || response.status === 409) return response.body?.cancel();
+      // It is there already, or another one is writing it.
+      if (response.ok || response.status === 412) return response.body?.cancel();
+      if (response.status === 409) {
+        await response.body?.cancel();
+        await pause(SETTLING);
+        return;
+      }
       const fault = await readFault(response);
       if (response.status !== NOT_IMPLEMENTED) throw refused(response.status, fault, at);
       if ((await size(name)) !== null) return;
