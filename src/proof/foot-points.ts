@@ -83,6 +83,13 @@ export const headingsOf = oncePerKey((track: Track, foot: FootPoints): Float64Ar
   return headings;
 });
 
+/** The same for where it is up when it stands flat. */
+export const upsOf = oncePerKey((track: Track, foot: FootPoints): Float64Array => {
+  const ups = arrayFor(track.paths, track.frameCount * 3);
+  turnVec(ups, jointTurns(track, foot.heel.joint), Float64Array.from(foot.up));
+  return ups;
+});
+
 /** A leg without a foot joint stands on the end of its shin: what is around it turns and tilts with the shin. */
 function shinEnd(track: Track, end: BodyPoint): FootPoints {
   return {

@@ -3,7 +3,7 @@ import { LOADED_DORSIFLEXION, RANGES_OF_MOTION, type RangeOfMotion } from '../sk
 import { oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import { bendsOf } from './bends.ts';
-import { footPointsOf, headingsOf } from './foot-points.ts';
+import { footPointsOf, headingsOf, upsOf } from './foot-points.ts';
 import { pathOf, pelvisAxesOf, type Track } from './track.ts';
 
 export interface JointRange extends RangeOfMotion {
@@ -160,3 +160,25 @@ function ankleAngles(angles: Float64Array, headings: Float64Array, knee: Float64
     angles[f] = 90 - Math.acos(Math.min(1, Math.max(-1, cos))) * DEGREES;
   }
 }
+
+/**
+ * By how far a shin is under the plane of its foot's sole, degrees a frame, 0 where it stands over it; 90 with the sole turned up
+ * to the shin. Feet of captures are bent backwards so now and then; the angle of the ankle does not tell it,
+ * which is that between shin and foot. Null where joints are missing.
+ */
+export const ankleBackwards = oncePerKey((track: Track, side: Side): Float64Array | null => {
+  const limb = track.limbs[`${side}Leg`];
+  const foot = footPointsOf(track, side);
+  if (!limb || !foot) return null;
+  const ups = upsOf(track, foot);
+  const [knee, ankle] = [pathOf(track, limb.middle), pathOf(track, limb.end)];
+  const degrees = new Float64Array(track.frameCount);
+  for (let f = 0, i = 0; f < degrees.length; f++, i += 3) {
+    const x = knee[i]! - ankle[i]!;
+    const y = knee[i + 1]! - ankle[i + 1]!;
+    const z = knee[i + 2]! - ankle[i + 2]!;
+    const up = (x * ups[i]! + y * ups[i + 1]! + z * ups[i + 2]!) / (Math.sqrt(x * x + y * y + z * z) || 1);
+    if (up < 0) degrees[f] = Math.asin(Math.min(1, -up)) * DEGREES;
+  }
+  return degrees;
+});

@@ -1,8 +1,10 @@
+import type { Role } from '../pairing/roles.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
-import { SIDES } from '../skeleton/side.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
 import { wholeLegTurns } from './capture-faults.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
 import {
+  ankleBackwards,
   bendInWords,
   degreesOutside,
   extremesShown,
@@ -75,7 +77,7 @@ const outsideNear = oncePerKey((source: Track, range: JointRange) => {
 });
 
 /** How far the source leaves a range, by side, in each frame; null where joints are missing. */
-export const outsideOf = oncePerKey((source: Track, range: JointRange) => {
+const outsideOf = oncePerKey((source: Track, range: JointRange) => {
   const ofSide = (side: 'left' | 'right'): Float64Array | null => {
     const curve = jointCurve(source, range.joint, side);
     if (!curve) return null;
@@ -100,6 +102,33 @@ function takeOther(excess: Float64Array, degrees: Float64Array, other: Float64Ar
     excess[f] = excess[f]! > its ? excess[f]! - its : 0;
   }
   return others;
+}
+
+/** Parts of the body whose skin a joint bends. */
+const BENT_PARTS: Readonly<Record<JointRange['joint'], (side: Side) => readonly Role[]>> = {
+  hip: (side) => ['hips', `${side}UpperLeg`],
+  knee: (side) => [`${side}UpperLeg`, `${side}LowerLeg`],
+  ankle: (side) => [`${side}LowerLeg`, `${side}Foot`],
+  elbow: (side) => [`${side}UpperArm`, `${side}LowerArm`],
+};
+
+/**
+ * By how many degrees the source bends a part of the body beyond what bodies do, a frame: as captures do whose ankles point
+ * backwards. No skin is made for that. Null for a part that it never does.
+ */
+export const bentBeyond = oncePerKey((source: Track, part: Role): Float64Array | null => {
+  const most = new Float64Array(source.frameCount);
+  for (const range of JOINT_RANGES)
+    for (const side of SIDES) {
+      if (!BENT_PARTS[range.joint](side).includes(part)) continue;
+      raiseTo(most, outsideOf(source, range)[side]);
+      if (range.joint === 'ankle') raiseTo(most, ankleBackwards(source, side));
+    }
+  return largest(most) > 0 ? most : null;
+});
+
+function raiseTo(values: Float64Array, others: Float64Array | null): void {
+  if (others) for (let f = 0; f < values.length; f++) if (others[f]! > values[f]!) values[f] = others[f]!;
 }
 
 /** Clears values in frames in which a fault turns the leg. */

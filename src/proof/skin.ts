@@ -13,7 +13,9 @@ import { areaOf, edgeRatios, type SkinPart, splitSkin, unitOfBindShape, volumeOf
 import { type Build, jointName } from './build.ts';
 import { type Evidence, measured, notMeasured } from './evidence.ts';
 import { bendOf } from './joint-angles.ts';
+import { bentBeyond } from './joint-ranges.ts';
 import type { Json, Measure, Where } from './measure.ts';
+import { MEASURE_RULES } from './thresholds.ts';
 
 const SKIN_FRAMES = 24;
 /** Body parts with fewer edges than this are trimmings. */
@@ -48,9 +50,12 @@ interface Shape {
   bindVolumes: Float64Array;
 }
 
-/** Edge lengths and volumes of the skin by body part, against the shape it was bound in. */
+/**
+ * Edge lengths and volumes of the skin by body part, against the shape it was bound in. Parts are left out of frames in which
+ * the source bends them as no body can be bent.
+ */
 export function measureSkin(evidence: Evidence): Measure[] {
-  const { target } = evidence;
+  const { target, source } = evidence;
   const skins = target.figure.skins ?? [];
   const none = (why: string) =>
     (['skin-stretch', 'skin-collapse'] as const).map((id) => notMeasured(evidence, id, why));
@@ -64,6 +69,11 @@ export function measureSkin(evidence: Evidence): Measure[] {
     parts.forEach(({ role }, i) => {
       fullest.set(role, Math.max(fullest.get(role) ?? 0, Math.abs(bindVolumes[i]!) * scale ** 3));
     });
+  const limit = evidence.options.thresholds?.['range-of-motion'] ?? MEASURE_RULES['range-of-motion'].threshold;
+  const isBeyond = (role: Role, frame: number): boolean => {
+    const beyond = source && bentBeyond(source, role);
+    return beyond !== null && frame < beyond.length && beyond[frame]! > limit;
+  };
   const frames = sampledFrames(target.frameCount, evidence.options.skinFrames ?? SKIN_FRAMES);
   const { skeleton, clip } = target.figure;
   const scratch = restLocalPose(skeleton);
@@ -89,6 +99,7 @@ export function measureSkin(evidence: Evidence): Measure[] {
       framePose(skeleton, clip, frame, scratch, pose);
       skinVertices(shape.skin, pose, world, matrices);
       shape.parts.forEach((part, i) => {
+        if (isBeyond(part.role, frame)) return;
         const { high, worst, vertex } = edgeRatios(part, world, shape.scale, stretch.get(part.role)?.value);
         note(stretch, part, frame, high);
         const known = vertices.get(part.role);
@@ -103,6 +114,7 @@ export function measureSkin(evidence: Evidence): Measure[] {
       });
     }
   }
+  if (stretch.size === 0) return none('the source bends every part farther than bodies do, in all frames looked at');
   const sampled = { sampledFrames: frames.length, ofFrames: target.frameCount };
   const byPart = (map: Map<Role, Where>): { [key: string]: Json } =>
     Object.fromEntries([...map].map(([role, where]) => [role, where.value]));

@@ -98,8 +98,8 @@ function pose(axis: [number, number, number], angle: number, longer = 0): Clip {
   return clip;
 }
 
-function skinMeasures(figure: Omit<ProofFigure, 'clip'>, clip: Clip) {
-  const { measures } = prove({ ...figure, clip });
+function skinMeasures(figure: Omit<ProofFigure, 'clip'>, clip: Clip, source?: Clip) {
+  const { measures } = prove({ ...figure, clip }, source && { ...figure, clip: source });
   const stretch = measures.find((m) => m.id === 'skin-stretch')!;
   const collapse = measures.find((m) => m.id === 'skin-collapse')!;
   return { stretch, collapse };
@@ -126,6 +126,17 @@ describe('skin stretch', () => {
     const figure = leg({ rings: [0, 0.3, 0.5, 0.8], upper: (depth) => (depth < 0.4 ? 1 : 0) });
     const { stretch } = skinMeasures(figure, pose([1, 0, 0], 0, 0.3));
     expect(stretch.value!).toBeCloseTo(0.5 / 0.2, 3);
+  });
+
+  it('is not asked of a knee that the source bends beyond what knees do', () => {
+    const figure = leg({ rings: [0, 0.3, 0.5, 0.8], upper: (depth) => (depth < 0.4 ? 1 : 0) });
+    const bent = (degrees: number) => pose([1, 0, 0], (degrees * Math.PI) / 180, 0.5);
+    const judged = (source?: Clip) => skinMeasures(figure, bent(165), source).stretch;
+    const torn = judged().value!;
+    expect(torn).toBeGreaterThan(2);
+    // Published: 142 degrees (Soucie et al. 2011); 15 more are let pass by the measure of ranges too.
+    expect(judged(bent(150)).value).toBe(torn);
+    expect(judged(bent(165)).value!).toBeCloseTo(1, 3);
   });
 
   it('names the part, the frame and a vertex', () => {
