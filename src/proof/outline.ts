@@ -122,12 +122,18 @@ function below({ figure: { skeleton, roles } }: Build, tops: readonly Role[], is
 
 /**
  * Where a path lies as seen from a seat: leg lengths, x to the left, y up and z ahead as in the rest pose; frames × 3. NaN
- * where it is farther away than `reach`.
+ * where it is farther away than `reach`, and in frames without a flag.
  */
-export function seenFrom(track: Track, { joint, rest, ends }: Seat, path: Float64Array, reach: number): Float64Array {
-  const out = new Float64Array(path.length);
+export function seenFrom(
+  track: Track,
+  { joint, rest, ends }: Seat,
+  path: Float64Array,
+  reach: number,
+  flags: Uint8Array | null = null,
+): Float64Array {
+  const out = new Float64Array(path.length).fill(Number.NaN);
   const [a, b] = [jointPath(track, ends[0]), jointPath(track, ends[1])];
-  carryBack(out, path, a, b, jointTurns(track, joint), rest, track.legLength, reach);
+  carryBack(out, path, a, b, jointTurns(track, joint), rest, track.legLength, reach, flags);
   return out;
 }
 
@@ -140,16 +146,15 @@ function carryBack(
   rest: Float64Array,
   length: number,
   reach: number,
+  flags: Uint8Array | null,
 ): void {
   const most = reach * reach * length * length;
   for (let f = 0, i = 0; i < out.length; f++, i += 3) {
+    if (flags !== null && flags[f] !== 1) continue;
     const x = path[i]! - (a[i]! + b[i]!) / 2;
     const y = path[i + 1]! - (a[i + 1]! + b[i + 1]!) / 2;
     const z = path[i + 2]! - (a[i + 2]! + b[i + 2]!) / 2;
-    if (x * x + y * y + z * z > most) {
-      out.fill(Number.NaN, i, i + 3);
-      continue;
-    }
+    if (x * x + y * y + z * z > most) continue;
     out[i] = x / length;
     out[i + 1] = y / length;
     out[i + 2] = z / length;
@@ -163,9 +168,10 @@ function carryBack(
  * @param thick  what is taken off for the thickness of what lies there
  */
 export function gapsOver({ radii, top }: Outline, seen: Float64Array, thick: number): Float64Array {
-  const gaps = new Float64Array(seen.length / 3);
+  const gaps = new Float64Array(seen.length / 3).fill(Number.NaN);
   for (let f = 0, i = 0; f < gaps.length; f++, i += 3) {
     const x = seen[i]!;
+    if (Number.isNaN(x)) continue;
     const y = seen[i + 1]!;
     const z = seen[i + 2]!;
     const turn = (Math.atan2(x, z) / STEP + DIRECTIONS) % DIRECTIONS;

@@ -58,7 +58,8 @@ export function measureSelfContact(evidence: Evidence): Measure {
     const seat = seatOf(target, touch);
     if (!its || !seat) continue;
     const { hand, on } = touch;
-    const apart = apartOf(target, touch, seenFrom(target, seat, handPath(target, hand), Number.POSITIVE_INFINITY));
+    const seen = seenFrom(target, seat, handPath(target, hand), Number.POSITIVE_INFINITY, its.rests);
+    const apart = apartOf(target, touch, seen);
     const larger = isKnee(on) ? 1 : largerHands(target.build, source.build);
     const frames = excessesOf(excess.fill(0), judged, its.rests, apart, its.apart, larger);
     if (frames === 0) continue;
