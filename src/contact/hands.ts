@@ -27,7 +27,7 @@ import { type Girth, growthOver, thickened } from './surface.ts';
  * with them (large hands on short arms popped by 14 times the clip's own acceleration).
  */
 
-/** From the wrist to the skin of the palm's side, as a share of a hand's length. Half a wrist of 4 cm; common anthropometry, no source. */
+/** From a wrist to its skin, as a share of a hand's length: half of 4 cm on an adult. Common anthropometry, no source. */
 const WRIST = 0.1;
 /** Hands that meet do so where both arms reach, to this share of their length. */
 const MEETING_REACH = 0.9;
