@@ -29,4 +29,13 @@ describe('a pool of workers', () => {
     expect(readFileSync(tally, 'utf8')).toHaveLength(3);
     expect(await pool.run({ tally: join(folder, 'next'), deaths: 0 })).toBe(1);
   });
+
+  // Node 20 ends the whole process (an assertion) where a thread is ended in the midst of loading a module.
+  it('ends no worker that is still loading its program', async () => {
+    const tally = join(folder, 'loaded');
+    process.env.RIGPROOF_TEST_TALLY = tally;
+    const idle = openPool({ workers: 2, program: new URL('./slow-worker.mjs', import.meta.url).href });
+    await idle.close();
+    expect(readFileSync(tally, 'utf8')).toBe('xx');
+  });
 });
