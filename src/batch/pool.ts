@@ -40,10 +40,11 @@ const COMPILE_BUDGET = 500_000;
 
 /**
  * Whether a worker compiles its code itself: where all cores have workers, the threads that would do it for them only wait for
- * each other, and what they have in hand takes memory. Two workers on two idle cores, least to most of three to five runs: 23
- * clips, three rigs, contact and proof 7.7 to 8.4 s without, 7.3 to 7.4 s with it; converting only 3.1 to 3.3 and 2.9 to 3.0 s.
+ * each other. Two workers on two idle cores, three runs alternated: 23 clips, three rigs, contact and proof 7.7 to 8.4 s without,
+ * 7.3 s with it (later, on the same machine gone slower, up to 8.3 s); converting only 3.1 to 3.3 and 2.9 to 3.0 s. Peak memory
+ * of these runs 267 to 299 and 238 to 244 MB, of later ones with it up to 296 MB.
  * Collecting memory in the worker itself too (`--single-threaded-gc`): converting 2.6 to 2.7 s, proof 7.0 to 7.1 s, but 265 to
- * 302 MB in place of 238 to 244.
+ * 302 MB.
  */
 function compilesItself(workers: number): boolean {
   return workers >= availableParallelism();

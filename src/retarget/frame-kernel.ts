@@ -6,7 +6,7 @@ import { align16, growTo, startModule } from '../math/web-assembly.ts';
 import type { Clip } from '../skeleton/clip.ts';
 import { KERNEL_CODE } from './frame-kernel-code.ts';
 import type { LimbTargets } from './limb-targets.ts';
-import type { RetargetPlan } from './plan.ts';
+import type { RetargetPlan, TwistPlan } from './plan.ts';
 import { type RetargetPart, workLists } from './work-lists.ts';
 
 /** Frames that the kernel is given at once: both ends of the work stay in the second cache. */
@@ -191,30 +191,14 @@ function layOutTarget(layout: Layout, plan: RetargetPlan): void {
 }
 
 function layOutTwists(layout: Layout, { twists }: RetargetPlan): void {
-  layout.list(
-    'twistInner',
-    twists.map(({ inner }) => inner),
-  );
-  layout.list(
-    'twistOuter',
-    twists.map(({ outer }) => outer),
-  );
-  layout.list(
-    'twistCarrier',
-    twists.map(({ carrier }) => carrier),
-  );
-  layout.numbers(
-    'twistShare',
-    twists.map(({ share }) => share),
-  );
-  layout.numbers(
-    'twistUndo',
-    twists.flatMap(({ undo }) => [...undo]),
-  );
-  layout.numbers(
-    'twistAxis',
-    twists.flatMap(({ axis }) => [...axis]),
-  );
+  const each = <Key extends keyof TwistPlan>(key: Key): TwistPlan[Key][] => twists.map((twist) => twist[key]);
+  const flat = (arrays: Float64Array[]): number[] => arrays.flatMap((array) => [...array]);
+  layout.list('twistInner', each('inner'));
+  layout.list('twistOuter', each('outer'));
+  layout.list('twistCarrier', each('carrier'));
+  layout.numbers('twistShare', each('share'));
+  layout.numbers('twistUndo', flat(each('undo')));
+  layout.numbers('twistAxis', flat(each('axis')));
 }
 
 function layOutLimbs(layout: Layout, plan: RetargetPlan, part: RetargetPart): void {

@@ -27,8 +27,8 @@ import { type RetargetPart, type WorkLists, workLists } from './work-lists.ts';
 //              only (1.6; from the second on 2.0), while the fields of an object keep their type.
 //   0 to 7 % less  blends as the normalised weighted sum of any number of joints, in plain numbers, in place of a slerp of two;
 //              with kernels on scratch memory that `fill` clears it took 1 to 3 % more.
-// Whole clips are run by WebAssembly (frame-kernel.ts): 2.3 to 2.4 µs beside 3.6 to 4.0, and 3.0 beside 4.7, of frames of
-// three clips on a busy EPYC; in a batch, where code is new, it took 17 % of the processor time of converting.
+// Whole clips are run by WebAssembly (frame-kernel.ts): with all ends held 2.3 to 2.4 µs a frame beside 3.7 to 4.0 here, and
+// 3.0 beside 4.8 where fingers move, on a busy EPYC; in a batch, where code is new, it took 17 % of the processor time of converting.
 // In a test runner that turns each imported name into a look-up the same loop takes 1.7 times as long.
 
 /** Share of a limb's length from which a longer reach is softened, so that knee and elbow never snap straight. */
