@@ -64,6 +64,7 @@ export { limitJoints, measureExcesses, type RangeExcess } from './convert/joint-
 export { contactsOf } from './convert/measured.ts';
 export { type Mended, mendCharacter } from './convert/mend.ts';
 export { openCharacter } from './convert/open-character.ts';
+export { type Judged, type Motion, type Output, outputOf, readBack } from './convert/output.ts';
 export { mappingOf, type PairingReport, reportPairing } from './convert/pairing-report.ts';
 export {
   type Performer,
@@ -71,7 +72,7 @@ export {
   performerFromBvh,
   performerFromCharacter,
 } from './convert/performer.ts';
-export { createReceiver, type Receiver, toFileSpace } from './convert/receiver.ts';
+export { createReceiver, type Receiver, receiverFor, toFileSpace } from './convert/receiver.ts';
 export { type RereadCharacter, rereadCharacter, rereadFigure, SAMPLE_FPS } from './convert/reread.ts';
 export { rigReport } from './convert/rig-report.ts';
 export { needsNodeAbove, ROOT_MOTIONS, type RootMotion, withTravel } from './convert/root-motion.ts';

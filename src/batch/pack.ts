@@ -1,11 +1,13 @@
 import { mkdir, readFile, stat } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { deserialize, serialize } from 'node:v8';
-import { deliverEncoded } from '../convert/deliver.ts';
+import { type DeliverOptions, deliverEncoded, encodeDelivery } from '../convert/deliver.ts';
 import { openFile } from '../convert/node.ts';
+import { type Motion, notesOf, type Output } from '../convert/output.ts';
 import { createReceiver } from '../convert/receiver.ts';
 import type { EncodedAnimation } from '../formats/gltf/encode-animation.ts';
 import { writeWholeFile } from '../formats/node.ts';
+import { inPieces } from '../formats/pieces.ts';
 import { hashOf } from './fingerprint.ts';
 import type { CharacterEntry, Job } from './job.ts';
 import { findDone, STATE_FOLDER } from './records.ts';
@@ -20,8 +22,18 @@ export function pieceFile(output: string): string {
   return `${STATE_FOLDER}/pieces/${output}.keys`;
 }
 
-export function pieceBytes(keys: EncodedAnimation): Uint8Array {
-  return serialize(keys);
+/** The keys of one clip, proved on the character as if it were the only one. */
+export function pieceOf(motion: Motion, delivering: Partial<DeliverOptions> & { name: string }): Output {
+  const { receiver, conversion } = motion;
+  const keys = encodeDelivery(receiver, conversion.clip, delivering);
+  const { bytes, names, notes } = deliverEncoded(receiver, [keys]);
+  const animation = names[0]!;
+  return {
+    motion,
+    file: inPieces([serialize(keys)], { animation, notes }),
+    played: () => ({ bytes, animation }),
+    notes: notesOf(motion, notes),
+  };
 }
 
 interface PackRecord {

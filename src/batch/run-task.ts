@@ -1,25 +1,19 @@
 import { mkdir } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
-import { findAnimation } from '../convert/animations.ts';
-import { type Conversion, convert, judgedFigure, sourceFigure } from '../convert/convert.ts';
-import { type DeliverOptions, deliver, deliverEncoded, encodeDelivery } from '../convert/deliver.ts';
-import { openFile } from '../convert/node.ts';
+import { convert } from '../convert/convert.ts';
+import { openFile, readOutput, writeOutput } from '../convert/node.ts';
+import { type Output, outputOf } from '../convert/output.ts';
 import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
-import { createReceiver, type Receiver } from '../convert/receiver.ts';
-import { rereadCharacter, rereadFigure } from '../convert/reread.ts';
-import { needsNodeAbove } from '../convert/root-motion.ts';
-import { type Note, type Place, RigproofError } from '../errors.ts';
+import { createReceiver, type Receiver, receiverFor } from '../convert/receiver.ts';
+import { type Place, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
-import { parseContainer } from '../formats/gltf/container.ts';
-import { readContainerFile } from '../formats/gltf/node.ts';
 import { writeWholeFile } from '../formats/node.ts';
 import { totalLength } from '../formats/pieces.ts';
 import type { Mapping } from '../pairing/mapping.ts';
 import type { Proof } from '../proof/measure.ts';
 import { createProofMemory } from '../proof/memory.ts';
-import type { Clip } from '../skeleton/clip.ts';
 import type { CharacterEntry, DoneRecord, FailedRecord, Job, JobRecord, MeasureRow, Task, WorstPlace } from './job.ts';
-import { packFile, pieceBytes, pieceFile } from './pack.ts';
+import { packFile, pieceFile, pieceOf } from './pack.ts';
 import { proofWithPicture } from './picture.ts';
 import { findDone, writeRecord } from './records.ts';
 import { releaseMemory } from './release-memory.ts';
@@ -127,9 +121,7 @@ const open = new Map<string, Receiver>();
 const memory = createProofMemory();
 
 async function receiverOf({ character, mapping }: Job, { rootMotion }: BatchSettings): Promise<Receiver> {
-  const anyBody = movesAnyBody(mapping);
-  const receiver = await openReceiver(character, anyBody, false);
-  return needsNodeAbove(receiver.actor, rootMotion) ? openReceiver(character, anyBody, true) : receiver;
+  return receiverFor(rootMotion, (nodeAbove) => openReceiver(character, movesAnyBody(mapping), nodeAbove));
 }
 
 /** Reads characters before a task asks for them. Throws what reading one throws. */
@@ -192,34 +184,28 @@ async function runJob(
     mapping: job.mapping,
     rootMotion: { mode: settings.rootMotion },
   });
-  const { clip } = conversion;
+  const motion = { performer, receiver, conversion };
   const delivering = { ...settings, name: job.animation };
-  const { file, pieces, delivery, judged } = settings.pack
-    ? packed(job, receiver, clip, delivering)
-    : single(job, receiver, clip, delivering, settings.proof);
+  // The keys alone go into one file with those of the other clips when all of them are there.
+  const [file, output] = settings.pack
+    ? [pieceFile(job.output), pieceOf(motion, delivering)]
+    : [`${job.output}${extensionOf(settings.form)}`, outputOf(motion, delivering)];
   const path = join(outputFolder, file);
   await mkdir(dirname(path), { recursive: true });
-  await writeWholeFile(path, pieces);
+  await writeOutput(path, output);
   releaseMemory();
 
-  const proved = settings.proof
-    ? await proveJob(job, { settings, outputFolder }, receiver, {
-        conversion,
-        file,
-        judged,
-        animation: delivery.animation,
-      })
-    : NOT_PROVED;
+  const proved = settings.proof ? await proveJob(job, { settings, outputFolder }, file, output) : NOT_PROVED;
   return {
     ...namesOf(job),
     status: 'done',
-    animation: delivery.animation,
-    frames: clip.frameCount,
-    fps: inferFrameRate(clip.frameDuration).fps,
-    outputs: [{ file, bytes: totalLength(pieces) }],
+    animation: output.file.animation,
+    frames: conversion.clip.frameCount,
+    fps: inferFrameRate(conversion.clip.frameDuration).fps,
+    outputs: [{ file, bytes: totalLength(output.file.pieces) }],
     pack: settings.pack ? packFile(job.character.label) : null,
     ...proved,
-    warnings: [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes],
+    warnings: output.notes,
   };
 }
 
@@ -235,37 +221,16 @@ const NOT_PROVED: Proved = {
   picture: null,
 };
 
-interface ToProve {
-  conversion: Conversion;
-  file: string;
-  judged: Uint8Array | null;
-  animation: string;
-}
-
-/** Reads back what was written and measures it. What holds no mesh is proved on the character, with the same keys. */
+/** Reads back what was written and measures it. */
 async function proveJob(
   job: Job,
   { settings, outputFolder }: Pick<Task, 'settings' | 'outputFolder'>,
-  receiver: Receiver,
-  { conversion, file, judged, animation }: ToProve,
+  file: string,
+  output: Output,
 ): Promise<Proved> {
-  const container =
-    judged === null
-      ? readContainerFile(join(outputFolder, file))
-      : parseContainer(judged, basename(job.character.path));
-  const { character: written, tracks } = await rereadCharacter(receiver, container);
-  const index = findAnimation(written, animation, 'last');
-  const read = rereadFigure(receiver, written, index, tracks?.get(index));
-  const target = judgedFigure(read, conversion);
+  const { target, source, options } = await readOutput(join(outputFolder, file), output);
   const labels = { target: file, source: job.clip.name };
-  const { proof, picture, html } = proofWithPicture(
-    target,
-    sourceFigure(conversion.performer),
-    labels,
-    settings.sheets,
-    { unreached: conversion.unreached },
-    memory,
-  );
+  const { proof, picture, html } = proofWithPicture(target, source, labels, settings.sheets, options, memory);
   const sheet = html === null ? null : `${SHEET_FOLDER}/${job.output}.html`;
   if (sheet !== null) {
     await mkdir(dirname(join(outputFolder, sheet)), { recursive: true });
@@ -280,37 +245,6 @@ async function proveJob(
     ),
     worst: worstOf(proof),
     picture,
-  };
-}
-
-/** What a job writes, and what its proof reads: null where that is the written file itself. */
-interface Written {
-  file: string;
-  pieces: readonly Uint8Array[];
-  delivery: { animation: string; notes: readonly Note[] };
-  judged: Uint8Array | null;
-}
-
-type Delivering = Partial<DeliverOptions> & { name: string };
-
-function single(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering, isProved: boolean): Written {
-  const delivery = deliver(receiver, clip, delivering);
-  const form = delivering.form ?? 'glb';
-  const file = `${job.output}${extensionOf(form)}`;
-  const needsMesh = form !== 'glb' && isProved;
-  const judged = needsMesh ? deliver(receiver, clip, { ...delivering, form: 'glb' }) : null;
-  return { file, pieces: delivery.pieces, delivery: judged ?? delivery, judged: judged?.bytes ?? null };
-}
-
-/** The keys alone: they go into one file with those of the other clips when all of them are there. */
-function packed(job: Job, receiver: Receiver, clip: Clip, delivering: Delivering): Written {
-  const keys = encodeDelivery(receiver, clip, delivering);
-  const { bytes, names, notes } = deliverEncoded(receiver, [keys]);
-  return {
-    file: pieceFile(job.output),
-    pieces: [pieceBytes(keys)],
-    delivery: { animation: names[0]!, notes },
-    judged: bytes,
   };
 }
 

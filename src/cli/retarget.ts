@@ -1,21 +1,18 @@
 import { basename, extname } from 'node:path';
 import { Command, Option } from 'commander';
-import { findAnimation } from '../convert/animations.ts';
 import { auditCharacter } from '../convert/audit.ts';
-import { convert, judgedFigure, sourceFigure } from '../convert/convert.ts';
-import { DELIVER_DEFAULTS, type DeliveryForm, deliver } from '../convert/deliver.ts';
-import { openFile } from '../convert/node.ts';
-import { openCharacter } from '../convert/open-character.ts';
+import { convert } from '../convert/convert.ts';
+import { DELIVER_DEFAULTS, type DeliveryForm } from '../convert/deliver.ts';
+import { openFile, readOutput, writeOutput } from '../convert/node.ts';
+import { outputOf } from '../convert/output.ts';
 import { reportPairing } from '../convert/pairing-report.ts';
-import { createReceiver } from '../convert/receiver.ts';
-import { rereadFigure } from '../convert/reread.ts';
+import { createReceiver, receiverFor } from '../convert/receiver.ts';
 import { rigReport } from '../convert/rig-report.ts';
-import { needsNodeAbove, ROOT_MOTIONS, type RootMotion } from '../convert/root-motion.ts';
+import { ROOT_MOTIONS, type RootMotion } from '../convert/root-motion.ts';
 import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
-import { parseContainer } from '../formats/gltf/container.ts';
-import { readContainerFile } from '../formats/gltf/node.ts';
-import { keepInputs, writeWholeFile } from '../formats/node.ts';
+import { keepInputs } from '../formats/node.ts';
+import { totalLength } from '../formats/pieces.ts';
 import type { Proof } from '../proof/measure.ts';
 import { formatProof } from '../proof/report-text.ts';
 import { frameOptions, parsePositive } from './body-options.ts';
@@ -113,12 +110,10 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       flags,
     );
     stages.begin(`Reading ${characterPath}`);
-    const readTarget = async (nodeAbove: boolean) => {
+    const receiver = await receiverFor(flags.rootMotion, async (nodeAbove) => {
       const character = requireCharacter(await openFile(characterPath, { nodeAbove }), characterPath);
       return createReceiver(character, { ...constraints.of('target', character.skeleton), anyBody });
-    };
-    let receiver = await readTarget(false);
-    if (needsNodeAbove(receiver.actor, flags.rootMotion)) receiver = await readTarget(true);
+    });
     const { character } = receiver;
     const pairing = reportPairing(
       { file: clipPath, skeleton: performer.actor.skeleton, body: performer.body, notes: performer.notes },
@@ -132,34 +127,30 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       mapping: constraints.mapping,
       rootMotion: { mode: flags.rootMotion },
     });
-    const delivering = {
-      name: flags.name ?? stem(clipPath),
-      keepAllKeys: flags.keepAllKeys ?? false,
-      rotationToleranceDegrees: flags.rotationTolerance,
-      translationToleranceMillimetres: flags.translationTolerance,
-      quantise: flags.int16 ? ('int16' as const) : ('float32' as const),
-    };
     stages.begin('Writing');
-    const delivery = deliver(receiver, conversion.clip, { ...delivering, form });
-    await writeWholeFile(outputPath, delivery.bytes);
+    const written = outputOf(
+      { performer, receiver, conversion },
+      {
+        form,
+        name: flags.name ?? stem(clipPath),
+        keepAllKeys: flags.keepAllKeys ?? false,
+        rotationToleranceDegrees: flags.rotationTolerance,
+        translationToleranceMillimetres: flags.translationTolerance,
+        quantise: flags.int16 ? 'int16' : 'float32',
+      },
+    );
+    await writeOutput(outputPath, written);
+    const { animation } = written.file;
+    const bytes = totalLength(written.file.pieces);
     stages.begin('Proving');
-
-    // What holds no mesh is proved on the character: the same keys, written as a character and read back.
-    const judged = form === 'glb' ? delivery : deliver(receiver, conversion.clip, { ...delivering, form: 'glb' });
-    const container =
-      form === 'glb' ? readContainerFile(outputPath) : parseContainer(judged.bytes, basename(characterPath));
-    const written = await openCharacter(container, { referencePose: character.referencePose.kind });
-    const reread = rereadFigure(receiver, written, findAnimation(written, judged.animation, 'last'));
-    const target = judgedFigure(reread, conversion);
-    const warnings = [...performer.notes, ...receiver.notes, ...conversion.notes, ...delivery.notes];
+    const { target, source, options } = await readOutput(outputPath, written);
     const context = () => ({
       target: outputPath,
       source: clipPath,
       rig: rigReport(auditCharacter(character, constraints.of('target', character.skeleton)).audit),
-      notes: warnings,
+      notes: written.notes,
     });
-    const { performer: played, unreached } = conversion;
-    const proof = await runProof(target, sourceFigure(played), outputPath, context, flags, { unreached });
+    const proof = await runProof(target, source, outputPath, context, flags, options);
     const result: RetargetResult = {
       format: 'rigproof-retarget',
       version: 1,
@@ -173,18 +164,16 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       target: { file: characterPath, joints: receiver.actor.skeleton.jointCount },
       pairs: pairing.pairs.length,
       unsure: pairing.unsure,
-      output: { file: outputPath, form, animation: delivery.animation, bytes: delivery.bytes.length },
+      output: { file: outputPath, form, animation, bytes },
       proof,
-      warnings,
+      warnings: written.notes,
     };
     stages.end();
     output.json(result);
-    for (const note of warnings) output.note(note);
+    for (const note of written.notes) output.note(note);
     output.text(formatProof(proof, { name: outputPath }).trimEnd());
     output.text();
-    output.text(
-      `Written: ${outputPath} (${Math.ceil(delivery.bytes.length / 1024)} kB), animation "${delivery.animation}"`,
-    );
+    output.text(`Written: ${outputPath} (${Math.ceil(bytes / 1024)} kB), animation "${animation}"`);
     if (flags.sheet) output.text(`Proof sheet: ${flags.sheet}`);
     process.exitCode = proof.verdict === 'fail' ? EXIT.PROOF_FAILED : EXIT.DONE;
   } finally {

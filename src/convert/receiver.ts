@@ -22,6 +22,7 @@ import { SIDES, type Side } from '../skeleton/side.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
 import { hangingSoles } from './hanging-soles.ts';
 import { requireHumanoid } from './performer.ts';
+import { needsNodeAbove, type RootMotion } from './root-motion.ts';
 
 /** The character that takes the motion, in world space, with the way back to its file. */
 export interface Receiver {
@@ -73,6 +74,18 @@ export function createReceiver(character: Character, options: ReceiverOptions = 
     placement,
     notes: [...character.notes, ...body.notes],
   };
+}
+
+/**
+ * A receiver that can take the root motion that is asked for.
+ * @param read  reads the character, with the node above its hips as a joint or without; called twice where that has to be one
+ */
+export async function receiverFor(
+  rootMotion: RootMotion,
+  read: (nodeAbove: boolean) => Promise<Receiver>,
+): Promise<Receiver> {
+  const receiver = await read(false);
+  return needsNodeAbove(receiver.actor, rootMotion) ? read(true) : receiver;
 }
 
 /** A clip on the receiver's skeleton, back from world space to the space of its file, ready to be written. */

@@ -3,6 +3,7 @@ import { RigproofError } from '../errors.ts';
 import { type CharacterWithMore, readAddedAnimations } from '../formats/gltf/added-animations.ts';
 import type { Character } from '../formats/gltf/character.ts';
 import type { GltfContainer } from '../formats/gltf/container.ts';
+import type { DracoDecoder } from '../formats/gltf/draco.ts';
 import { readAnimation } from '../formats/gltf/read-animation.ts';
 import type { AnimationTracks } from '../formats/gltf/tracks.ts';
 import type { RoleMap } from '../pairing/roles.ts';
@@ -24,13 +25,18 @@ export interface RereadCharacter {
 /**
  * Reads a delivered file back. What of it equals the character that it was made from, byte by byte, is not interpreted
  * once more: in a batch, hundreds of files hold the same mesh.
+ * @param draco  as for `openCharacter`
  * @throws RigproofError as `readCharacter`
  */
-export async function rereadCharacter({ character }: Receiver, container: GltfContainer): Promise<RereadCharacter> {
+export async function rereadCharacter(
+  { character }: Receiver,
+  container: GltfContainer,
+  draco?: () => Promise<DracoDecoder>,
+): Promise<RereadCharacter> {
   const { kind } = character.referencePose;
   return (
     readAddedAnimations(character, container) ?? {
-      character: await openCharacter(container, { referencePose: kind }),
+      character: await openCharacter(container, { referencePose: kind }, draco),
     }
   );
 }

@@ -9,17 +9,15 @@ import {
   createReceiver,
   type DeliveryForm,
   type DracoDecoder,
-  deliver,
   exerciseClip,
   type FilterOptions,
   fileKind,
-  findAnimation,
-  judgedFigure,
   type MappingSide,
   mappingOf,
   type Note,
   needsNodeAbove,
   openCharacter,
+  outputOf,
   type PairingReport,
   type Performer,
   type Proof,
@@ -29,16 +27,14 @@ import {
   performerFromCharacter,
   proofSheet,
   prove as proveFigure,
-  type ReadCharacterOptions,
   type Receiver,
   RigproofError,
   readAnimation,
+  readBack,
   reportPairing,
-  rereadFigure,
   rigReport,
   SAMPLE_FPS,
   type Skeleton,
-  sourceFigure,
   writeMapping,
 } from '../../src/index.ts';
 import type { Axis, ClipEntry, Corrections, FileEntry } from '../model/session.ts';
@@ -102,22 +98,13 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     }
     const companions = new Map(request.companions.map((file) => [file.name, new Uint8Array(file.bytes)]));
     const container = parseContainer(bytes, name, (uri) => companions.get(uri.split('/').at(-1)!));
-    const character = await readWith(container);
+    const character = await openCharacter(container, {}, draco);
     files.set(id, { kind: 'character', character });
     const { skeleton, skins, animations, notes } = character;
     return {
       info: { kind: 'character', joints: skeleton.jointCount, animations, hasMesh: skins.length > 0, humanoid: true },
       notes,
     };
-  }
-
-  async function readWith(container: Character['container'], options: ReadCharacterOptions = {}) {
-    const { extensionsUsed } = container.json;
-    const isDraco = Array.isArray(extensionsUsed) && extensionsUsed.includes('KHR_draco_mesh_compression');
-    return openCharacter(container, {
-      ...(isDraco ? { dracoDecoder: await draco() } : {}),
-      ...options,
-    });
   }
 
   function need<K extends Opened['kind']>({ id, name }: FileEntry, kind: K): Extract<Opened, { kind: K }> {
@@ -193,7 +180,7 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
     if (!needsNodeAbove(receiverOf(job).value.actor, job.options.rootMotion)) return;
     const opened = need(job.character, 'character');
     const { container, referencePose } = opened.character;
-    opened.withRoot = await readWith(container, { nodeAbove: true, referencePose: referencePose.kind });
+    opened.withRoot = await openCharacter(container, { nodeAbove: true, referencePose: referencePose.kind }, draco);
   }
 
   async function motionOf(job: Job): Promise<{ conversion: Conversion; pairing: PairingReport }> {
@@ -231,40 +218,29 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
   async function write(job: Job, form: DeliveryForm) {
     const { conversion } = await motionOf(job);
     const { keepAllKeys, int16 } = job.options;
-    return deliver(receiverOf(job).value, conversion.clip, {
-      form,
-      name: stem(job.clip.name),
-      keepAllKeys,
-      quantise: int16 ? 'int16' : 'float32',
-    });
+    return outputOf(
+      { performer: performerOf(job).value, receiver: receiverOf(job).value, conversion },
+      { form, name: stem(job.clip.name), keepAllKeys, quantise: int16 ? 'int16' : 'float32' },
+    );
   }
 
   async function prove(job: Job): Promise<Proven> {
-    const { conversion } = await motionOf(job);
+    await motionOf(job);
     const key = JSON.stringify([motion!.key, job.options]);
     if (proven?.key === key) return proven.value;
-    const target = receiverOf(job).value;
     const written = await write(job, 'glb');
-    const container = parseContainer(written.bytes, job.character.name);
-    const read = await readWith(container, { referencePose: target.character.referencePose.kind });
-    const reread = rereadFigure(target, read, findAnimation(read, written.animation, 'last'));
-    const { performer: played, unreached, notes } = conversion;
-    const figure = judgedFigure(reread, conversion);
-    const source = sourceFigure(played);
+    const { bytes } = written.file;
+    const open = () => parseContainer(bytes, job.character.name);
+    const { target, source, options } = await readBack(written, open, draco);
     // Drawn when it is asked for: an audit takes longer than the proof, and most proofs are of a motion that still changes.
     const sheet = (): string =>
-      proofSheet(
-        figure,
-        source,
-        { unreached },
-        {
-          target: outputName(job, '.glb'),
-          source: job.clip.name,
-          rig: rigReport(auditOf(job).audit),
-          notes: [...performerOf(job).value.notes, ...target.notes, ...notes],
-        },
-      ).html;
-    proven = { key, value: { proof: proveFigure(figure, source, { unreached }), sheet, glb: written.bytes } };
+      proofSheet(target, source, options, {
+        target: outputName(job, '.glb'),
+        source: job.clip.name,
+        rig: rigReport(auditOf(job).audit),
+        notes: written.notes,
+      }).html;
+    proven = { key, value: { proof: proveFigure(target, source, options), sheet, glb: bytes } };
     return proven.value;
   }
 
@@ -282,7 +258,7 @@ export function createEngine(draco: () => Promise<DracoDecoder>): Engine {
       return text(outputName(job, '.mapping.json'), writeMapping(mapping));
     }
     const extension = { glb: '.glb', 'animation-only': '.animation.glb', bvh: '.bvh', vrma: '.vrma' }[form];
-    const { bytes } = await write(job, form);
+    const { bytes } = (await write(job, form)).file;
     return { name: outputName(job, extension), bytes: bytes as Uint8Array<ArrayBuffer> };
   }
 
