@@ -53,8 +53,14 @@ export const jointAngles = oncePerKey((track: Track, name: `${Side} ${JointRange
   const curve = jointCurve(track, joint, side);
   const inPlane = curve?.inPlane;
   if (!curve || !inPlane) return curve?.degrees ?? null;
-  return curve.degrees.map((angle, f) => (inPlane[f]! >= SHOWN_IN_PLANE ? angle : Number.NaN));
+  return shownOf(curve.degrees, inPlane);
 });
+
+function shownOf(degrees: Float64Array, inPlane: Float64Array): Float64Array {
+  const shown = new Float64Array(degrees.length);
+  for (let f = 0; f < shown.length; f++) shown[f] = inPlane[f]! >= SHOWN_IN_PLANE ? degrees[f]! : Number.NaN;
+  return shown;
+}
 
 /** A bend as it is told: "ankle, dorsiflexion 55°". */
 export function bendInWords({ joint, positive }: JointRange, degrees: number): string {

@@ -176,6 +176,13 @@ function carry(out: Float64Array, rotations: Float64Array, positions: Float64Arr
   for (let q = 0, p = 0; p < out.length; q += 4, p += 3) rotateAddVec(out, p, rotations, q, out, p, positions, p);
 }
 
+/** Heights along a path, one a frame, in units of `unit`. */
+export function heightsOf(path: Float64Array, unit = 1): Float64Array {
+  const heights = new Float64Array(path.length / 3);
+  for (let f = 0; f < heights.length; f++) heights[f] = path[f * 3 + 1]! / unit;
+  return heights;
+}
+
 /** out = where a point at `offset` of a joint is, moment by moment. */
 export function carryPoint(
   out: Float64Array,

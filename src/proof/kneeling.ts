@@ -29,9 +29,14 @@ export function seatRests(track: Track): Span[] {
 export const hipMiddle = oncePer((track: Track): Float64Array | null => {
   const hips = SIDES.map((side) => track.limbs[`${side}Leg`]).filter((leg) => leg !== null);
   if (hips.length === 0) return null;
-  const paths = hips.map(({ root }) => jointPath(track, root.joint));
-  return paths[0]!.map((_, i) => paths.reduce((sum, path) => sum + path[i]! / paths.length, 0));
+  const middle = new Float64Array(track.frameCount * 3);
+  for (const { root } of hips) addShare(middle, jointPath(track, root.joint), hips.length);
+  return middle;
 });
+
+function addShare(sum: Float64Array, path: Float64Array, count: number): void {
+  for (let i = 0; i < sum.length; i++) sum[i]! += path[i]! / count;
+}
 
 /**
  * Frames in which a knee of the source rests on the floor, or soon will, or just did: the foot behind it does not swing,

@@ -1,5 +1,6 @@
 import { oncePer } from '../skeleton/once-per.ts';
 import { type Evidence, measured, notMeasured, placesAbove } from './evidence.ts';
+import { heightsOf } from './joint-paths.ts';
 import { hipMiddle, kneeRests, seatRests } from './kneeling.ts';
 import { LOW_PARTS, type LowPartName, lowestOf, lowPartOf } from './low-parts.ts';
 import type { Measure, Where } from './measure.ts';
@@ -114,15 +115,19 @@ interface Rests {
 
 /** When knees and seat of a figure rest on the floor, and how high their joints are. */
 const restsOf = oncePer((track: Track): Rests[] => {
-  const heightsOf = (path: Float64Array): Float64Array =>
-    Float64Array.from({ length: track.frameCount }, (_, f) => path[f * 3 + 1]! / track.legLength);
   const rests = (['left', 'right'] as const).flatMap((side): Rests[] => {
     const leg = track.limbs[`${side}Leg`];
     if (!leg) return [];
-    return [{ name: `${side}Knee`, spans: kneeRests(track, side), heights: heightsOf(pathOf(track, leg.middle)) }];
+    return [
+      {
+        name: `${side}Knee`,
+        spans: kneeRests(track, side),
+        heights: heightsOf(pathOf(track, leg.middle), track.legLength),
+      },
+    ];
   });
   const middle = hipMiddle(track);
-  if (middle) rests.push({ name: 'seat', spans: seatRests(track), heights: heightsOf(middle) });
+  if (middle) rests.push({ name: 'seat', spans: seatRests(track), heights: heightsOf(middle, track.legLength) });
   return rests;
 });
 

@@ -16,6 +16,7 @@ import { bendOf } from './joint-angles.ts';
 import { bentBeyond } from './joint-ranges.ts';
 import type { Json, Measure, Where } from './measure.ts';
 import { MEASURE_RULES } from './thresholds.ts';
+import type { Track } from './track.ts';
 
 const SKIN_FRAMES = 24;
 /** Body parts with fewer edges than this are trimmings. */
@@ -70,10 +71,6 @@ export function measureSkin(evidence: Evidence): Measure[] {
       fullest.set(role, Math.max(fullest.get(role) ?? 0, Math.abs(bindVolumes[i]!) * scale ** 3));
     });
   const limit = evidence.options.thresholds?.['range-of-motion'] ?? MEASURE_RULES['range-of-motion'].threshold;
-  const isBeyond = (role: Role, frame: number): boolean => {
-    const beyond = source && bentBeyond(source, role);
-    return beyond !== null && frame < beyond.length && beyond[frame]! > limit;
-  };
   const frames = sampledFrames(target.frameCount, evidence.options.skinFrames ?? SKIN_FRAMES);
   const { skeleton, clip } = target.figure;
   const scratch = restLocalPose(skeleton);
@@ -99,7 +96,7 @@ export function measureSkin(evidence: Evidence): Measure[] {
       framePose(skeleton, clip, frame, scratch, pose);
       skinVertices(shape.skin, pose, world, matrices);
       shape.parts.forEach((part, i) => {
-        if (isBeyond(part.role, frame)) return;
+        if (source && bendsBeyond(source, part.role, frame, limit)) return;
         const { high, worst, vertex } = edgeRatios(part, world, shape.scale, stretch.get(part.role)?.value);
         note(stretch, part, frame, high);
         const known = vertices.get(part.role);
@@ -144,6 +141,12 @@ export function measureSkin(evidence: Evidence): Measure[] {
         })
       : notMeasured(evidence, 'skin-collapse', 'no body part encloses a volume'),
   ];
+}
+
+/** Whether the source bends a part farther than bodies do. */
+function bendsBeyond(source: Track, role: Role, frame: number, limit: number): boolean {
+  const beyond = bentBeyond(source, role);
+  return beyond !== null && frame < beyond.length && beyond[frame]! > limit;
 }
 
 function largest(map: Map<Role, Where>): number {

@@ -1,5 +1,6 @@
 import type { ContactInterval, FootContacts } from '../skeleton/contact-interval.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
+import { heightsOf } from './joint-paths.ts';
 import type { FootPoints } from './measure.ts';
 import { quantile } from './statistics.ts';
 import { pathOf, type Track } from './track.ts';
@@ -54,8 +55,7 @@ function standing(
   slow: number,
 ): Uint8Array {
   const { frameCount, frameDuration: dt, legLength } = track;
-  const heights = Float64Array.from({ length: frameCount }, (_, f) => path[f * 3 + 1]!);
-  const limit = quantile(heights, 0.05) + low * legLength;
+  const limit = quantile(heightsOf(path), 0.05) + low * legLength;
   const result = new Uint8Array(frameCount);
   flagStanding(result, path, limit, slow * legLength, dt, Float64Array.from(ground));
   return result;

@@ -1,6 +1,6 @@
 import { distanceVec } from '../math/vec.ts';
 import { ROLES, type Role, sidedRole } from '../pairing/roles.ts';
-import { SIDES } from '../skeleton/side.ts';
+import { SIDES, type Side } from '../skeleton/side.ts';
 import { childrenOf, restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
 import type { Actor } from './actor.ts';
 
@@ -31,6 +31,13 @@ const STAND_INS: Record<(typeof FINGERS)[number], readonly (typeof FINGERS)[numb
   Ring: ['Ring', 'Middle', 'Little', 'Index'],
   Little: ['Little', 'Ring', 'Middle', 'Index'],
 };
+/** Roles along each finger, in the order of `ROLES`: from the palm on. */
+const FINGER_ROLES = new Map(
+  SIDES.flatMap((side) => FINGERS.map((finger) => `${side}${finger}` as const)).map((finger) => [
+    finger,
+    ROLES.filter((role) => role.startsWith(finger)),
+  ]),
+);
 const CHAINED = /Thumb|Index|Middle|Ring|Little/;
 const TRUNK: ReadonlySet<Role> = new Set(['spine', 'chest', 'upperChest', 'neck']);
 
@@ -119,10 +126,10 @@ function lastLength(skeleton: Skeleton, chain: readonly number[]): number {
   return distanceVec(positions, last * 3, positions, chain[chain.length - 2]! * 3) || 1;
 }
 
-function fingerChain(actor: Actor, side: 'left' | 'right', finger: (typeof FINGERS)[number]): number[] {
-  return ROLES.filter((role) => role.startsWith(sidedRole(side, 'Hand').slice(0, -4) + finger))
+function fingerChain(actor: Actor, side: Side, finger: (typeof FINGERS)[number]): number[] {
+  return FINGER_ROLES.get(`${side}${finger}`)!
     .map((role) => actor.body.roles[role])
-    .filter((joint): joint is number => joint !== undefined);
+    .filter((joint) => joint !== undefined);
 }
 
 /** Hips at 0; each spine joint at the far end of its own segment; the last one, which carries neck and arms, at 1. */
