@@ -13,7 +13,8 @@ const ENOUGH_VERTICES = 12;
 export const handLength = oncePerKey((build: Build, role: 'leftHand' | 'rightHand'): number => {
   const { figure, rest, legLength } = build;
   const { skeleton, roles } = figure;
-  const joint = roles[role]!;
+  const joint = roles[role];
+  if (joint === undefined) return PERSON * stature(build);
   const isHand = new Uint8Array(skeleton.jointCount).fill(1, joint, skeleton.subtreeEnd[joint]!);
   const vertices = partVertices(build, isHand);
   if (vertices.length / 3 < ENOUGH_VERTICES) return PERSON * stature(build);

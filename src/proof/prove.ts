@@ -13,6 +13,7 @@ import { measureSelfContact } from './self-contact.ts';
 import { measureSkin } from './skin.ts';
 import { measureSmoothness } from './smoothness.ts';
 import { stillJoints } from './still-joints.ts';
+import { measureSunkHands } from './sunk-hands.ts';
 import { MEASURE_IDS } from './thresholds.ts';
 import type { Track } from './track.ts';
 import { unreachedOnTarget } from './unreached.ts';
@@ -46,6 +47,7 @@ export function proofOf(evidence: Evidence): Proof {
     ...measureLowParts(evidence),
     ...measureLimbTargets(evidence),
     measureSelfContact(evidence),
+    measureSunkHands(evidence),
     ...measureHinges(evidence),
     measureRanges(evidence),
     ...measurePose(evidence),

@@ -112,6 +112,16 @@ export const MEASURE_RULES = {
     remedy:
       'If the motion was made without hand contacts (--no-hand-contact), make it with them. Where the arm is stretched out it is too short to get there: let it grow (--allow-stretch 5). Where it is folded up it is too long, or its shoulder too near: only other proportions help. Else look at which joints are paired as hand, head and thighs, and at the rest pose of the arms.',
   },
+  'sunk-hands': {
+    title: 'Hands in the body',
+    meaning:
+      "How deep a hand, with half the forearm beside it, goes through the skin of head, trunk or thighs, deeper than in the rest pose and than the source's own: what 95 of 100 parts of its skin stay above, as a share of the hand's length, where it is nearest.",
+    unit: 'share',
+    threshold: 0.15,
+    reason: `${NO_SOURCE}: a palm is about a sixth of the hand's length thick; a hand that lies on the body and is deeper in it is gone from sight.`,
+    remedy:
+      'If the motion was made without hand contacts (--no-hand-contact), make it with them. Else the part of the body named here is broad for arms of this length, or its skin stands far off its joints: make it slimmer, set the shoulders farther apart, or turn the rest pose of the upper arms outwards in the mapping.',
+  },
   'hinge-knee': {
     title: 'Knee hinge',
     meaning: 'Frames in which a knee is bent against its hinge and the source is not.',

@@ -1,17 +1,15 @@
 import { describe, expect, it } from 'vitest';
-import type { RoleMap } from '../../src/pairing/roles.ts';
 import type { Measure, ProofFigure } from '../../src/proof/measure.ts';
 import { prove } from '../../src/proof/prove.ts';
 import { createClip } from '../../src/skeleton/clip.ts';
 import type { SkinMesh } from '../../src/skeleton/skin.ts';
-import { bipedRows, skeletonFrom } from '../support/biped.ts';
 import { axisAngle } from '../support/quat.ts';
+import { FPS, LOWER, reaching, SHOULDER, UPPER } from '../support/reaching.ts';
 import { skinBall } from '../support/skin-ball.ts';
 import { buildWalker } from '../support/walker.ts';
 
 /** Invented errors have to be measured to within 5 %. */
 const SIZE_TOLERANCE = 0.05;
-const FPS = 60;
 const walker = buildWalker();
 
 function contact(target: ProofFigure, source: ProofFigure): Measure {
@@ -66,49 +64,13 @@ describe('hands that meet', () => {
 
 /** Thigh and shin. */
 const LEG = 0.84;
-/** A person of the tests: shoulder, upper arm and forearm; the middle of the hip joints and the head joint; metres. */
-const SHOULDER = [0.17, 1.4] as const;
-const [UPPER, LOWER] = [0.28, 0.25];
+/** Of a person of the tests the middle of the hip joints and the head joint; metres. */
 const HIPS = 0.92;
 const HEAD = 1.54;
 /** From its toes to its head joint, and what its head and wrist are thick then: shares of `outline.ts` and `hand-length.ts`. */
 const STATURE = 1.52;
 const CROWN = 0.1 * STATURE;
 const WRIST = 0.1 * 0.108 * STATURE;
-
-interface Change {
-  skin?: (figure: ProofFigure) => SkinMesh[];
-  /** How far behind its usual place the hips joint is. */
-  hips?: number;
-}
-
-/** The left wrist where it is told in each frame, seen from the front; elbow out. The other arm is spread, the body stands. */
-function reaching(frames: number, wrist: (t: number) => readonly [number, number], change: Change = {}): ProofFigure {
-  const rows = bipedRows().map(([name, parent, [x, y, z]]) => {
-    return [name, parent, [x, y, name === 'hips' ? z - (change.hips ?? 0) : z]] as const;
-  });
-  const skeleton = skeletonFrom(rows.map((row) => [...row]));
-  const roles: RoleMap = Object.fromEntries(skeleton.names.map((name, j) => [name, j]));
-  const clip = createClip('reach', frames, 1 / FPS, skeleton.jointCount, [roles.hips!]);
-  for (let f = 0; f < frames; f++) {
-    for (let j = 0; j < skeleton.jointCount; j++) clip.rotations[(f * skeleton.jointCount + j) * 4 + 3] = 1;
-    clip.translations.set(skeleton.restTranslations.subarray(roles.hips! * 3, roles.hips! * 3 + 3), f * 3);
-    const [x, y] = wrist(f / FPS);
-    const [dx, dy] = [x - SHOULDER[0], y - SHOULDER[1]];
-    const far = Math.hypot(dx, dy);
-    // Law of cosines; a straight arm where it is out of reach by rounding.
-    const inner = (a: number, b: number, c: number): number =>
-      Math.acos(Math.min(1, (a * a + b * b - c * c) / (2 * a * b)));
-    const upper = Math.atan2(dy, dx) + (dy > 0 ? -1 : 1) * inner(UPPER, far, LOWER);
-    const lower = Math.atan2(dy - UPPER * Math.sin(upper), dx - UPPER * Math.cos(upper));
-    const turn = (joint: number, angle: number): void =>
-      clip.rotations.set(axisAngle(0, 0, 1, angle), (f * skeleton.jointCount + joint) * 4);
-    turn(roles.leftUpperArm!, upper);
-    turn(roles.leftLowerArm!, lower - upper);
-  }
-  const figure: ProofFigure = { skeleton, clip, roles };
-  return change.skin ? { ...figure, skins: change.skin(figure) } : figure;
-}
 
 /** A head 0.3 m high in place of a person's 0.15. */
 const tallHead = ({ skeleton, roles }: ProofFigure): SkinMesh[] => [
