@@ -1,5 +1,6 @@
 import { SIDES } from '../skeleton/side.ts';
 import { type Evidence, gatherEvidence } from './evidence.ts';
+import { measureFeet } from './feet.ts';
 import { measureHinges } from './hinges.ts';
 import { measureRanges } from './joint-ranges.ts';
 import { measureLengths } from './lengths.ts';
@@ -7,7 +8,6 @@ import { measureLimbTargets } from './limb-ends.ts';
 import { measureLowParts } from './low-rests.ts';
 import type { FigureFacts, Measure, Proof, ProofFigure, ProofOptions } from './measure.ts';
 import { createProofMemory, type ProofMemory } from './memory.ts';
-import { measureFeet } from './plants.ts';
 import { measureOrientations, measurePose } from './posture.ts';
 import { measureSelfContact } from './self-contact.ts';
 import { measureSkin } from './skin.ts';

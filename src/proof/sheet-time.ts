@@ -1,8 +1,9 @@
 import { SIDES } from '../skeleton/side.ts';
+import { carryingPaths } from './carrying-paths.ts';
 import type { Evidence } from './evidence.ts';
 import { JOINT_RANGES, jointAngles } from './joint-angles.ts';
 import type { Proof } from './measure.ts';
-import { carryingPaths, driftOf } from './plants.ts';
+import { driftOf } from './plants.ts';
 import { escapeXml } from './report-junit.ts';
 import { type Curve, contactChart, curveChart, rangeLimits } from './sheet-charts.ts';
 
