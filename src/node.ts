@@ -3,7 +3,7 @@
  *
  * @packageDocumentation
  */
-export { type OpenedFile, openFile, readOutput, writeOutput } from './convert/node.ts';
+export { filesOf, type OpenedFile, type OutputFile, openFile, readOutput, writeOutput } from './convert/node.ts';
 export { readBvhFile } from './formats/bvh/node.ts';
 export { readContainerFile } from './formats/gltf/node.ts';
 export { fileKindOf, writeWholeFile } from './formats/node.ts';

@@ -1,7 +1,7 @@
 import { mkdir } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { convert } from '../convert/convert.ts';
-import { openFile, readOutput, writeOutput } from '../convert/node.ts';
+import { filesOf, openFile, readOutput, writeOutput } from '../convert/node.ts';
 import { type Output, outputOf } from '../convert/output.ts';
 import { type Performer, performerFromBvh, performerFromCharacter } from '../convert/performer.ts';
 import { createReceiver, type Receiver, receiverFor } from '../convert/receiver.ts';
@@ -192,7 +192,7 @@ async function runJob(
     : [`${job.output}${extensionOf(settings.form)}`, outputOf(motion, delivering)];
   const path = join(outputFolder, file);
   await mkdir(dirname(path), { recursive: true });
-  await writeOutput(path, output);
+  await writeOutput(await filesOf(path, output, job.character.path));
   releaseMemory();
 
   const proved = settings.proof ? await proveJob(job, { settings, outputFolder }, file, output) : NOT_PROVED;

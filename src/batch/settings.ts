@@ -31,7 +31,7 @@ export interface BatchSettings {
 }
 
 export const BATCH_DEFAULTS: BatchSettings = {
-  form: DELIVER_DEFAULTS.form,
+  form: 'glb',
   pack: false,
   rootMotion: 'keep',
   contact: true,

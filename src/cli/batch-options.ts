@@ -38,7 +38,9 @@ export interface DeliveryFlags extends MotionFlags {
 
 export function deliveryOptions(): Option[] {
   return [
-    new Option('--form <form>', 'what is written for a clip').choices(DELIVERY_FORMS).default(BATCH_DEFAULTS.form),
+    new Option('--form <form>', 'what is written for a clip, one file each')
+      .choices(DELIVERY_FORMS)
+      .default(BATCH_DEFAULTS.form),
     new Option('--pack', 'one .glb a character, with all clips as its animations'),
     new Option('--root-motion <way>', 'what becomes of the way over the floor').choices(ROOT_MOTIONS).default('keep'),
     new Option('--naming <template>', 'where in the output folder, from {character}, {folder} and {clip}').default(

@@ -1,9 +1,9 @@
-import { basename, extname } from 'node:path';
+import { basename, dirname, extname, join } from 'node:path';
 import { Command, Option } from 'commander';
 import { auditCharacter } from '../convert/audit.ts';
 import { convert } from '../convert/convert.ts';
 import { DELIVER_DEFAULTS, type DeliveryForm } from '../convert/deliver.ts';
-import { openFile, readOutput, writeOutput } from '../convert/node.ts';
+import { filesOf, openFile, readOutput, writeOutput } from '../convert/node.ts';
 import { outputOf } from '../convert/output.ts';
 import { reportPairing } from '../convert/pairing-report.ts';
 import { createReceiver, receiverFor } from '../convert/receiver.ts';
@@ -11,6 +11,7 @@ import { rigReport } from '../convert/rig-report.ts';
 import { ROOT_MOTIONS, type RootMotion } from '../convert/root-motion.ts';
 import { type Note, RigproofError } from '../errors.ts';
 import { inferFrameRate } from '../formats/bvh/index.ts';
+import { bufferFilesOf } from '../formats/gltf/node.ts';
 import { keepInputs } from '../formats/node.ts';
 import { totalLength } from '../formats/pieces.ts';
 import type { Proof } from '../proof/measure.ts';
@@ -34,6 +35,8 @@ interface RetargetFlags extends CommonOptions, PairMappingFlags, SourceFlags, Pr
   int16?: boolean;
 }
 
+type OutputForm = DeliveryForm | 'gltf';
+
 /** What `rigproof retarget --json` prints. Members may be added; those here keep their meaning. */
 export interface RetargetResult {
   format: 'rigproof-retarget';
@@ -43,7 +46,7 @@ export interface RetargetResult {
   pairs: number;
   /** Roles of the pairs that a person should look at. */
   unsure: string[];
-  output: { file: string; form: DeliveryForm; animation: string; bytes: number };
+  output: { file: string; form: OutputForm; animation: string; bytes: number; beside: string[] };
   proof: Proof;
   warnings: Note[];
 }
@@ -53,7 +56,10 @@ export function retargetCommand(): Command {
     .description('Put a clip onto a character, write the result, read it back and prove it.')
     .argument('<clip>', 'the motion: .bvh, or a .glb, .gltf or .vrm with animations')
     .argument('<character>', 'the character: .glb, .gltf or .vrm')
-    .option('-o, --output <file>', 'what to write: .glb, .vrm, .bvh or .vrma (default: CHARACTER-CLIP.glb here)')
+    .option(
+      '-o, --output <file>',
+      'what to write: .glb, .gltf (with a .bin beside it), .vrm, .bvh or .vrma (default: CHARACTER-CLIP.glb here)',
+    )
     .option('--animation-only', 'a .glb of joints and motion, without meshes')
     .option('--name <name>', 'name of the animation (default: that of the clip file)')
     .option('--animation <name>', 'which animation, where the clip file has several')
@@ -132,6 +138,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       { performer, receiver, conversion },
       {
         form,
+        binaryName: `${stem(outputPath)}.bin`,
         name: flags.name ?? stem(clipPath),
         keepAllKeys: flags.keepAllKeys ?? false,
         rotationToleranceDegrees: flags.rotationTolerance,
@@ -139,9 +146,12 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
         quantise: flags.int16 ? 'int16' : 'float32',
       },
     );
-    await writeOutput(outputPath, written);
-    const { animation } = written.file;
-    const bytes = totalLength(written.file.pieces);
+    const files = await filesOf(outputPath, written, characterPath);
+    const beside = files.slice(0, -1).map(({ path }) => path);
+    for (const path of beside) await keepInputs(path, [...inputFiles(clipPath), ...inputFiles(characterPath)]);
+    await writeOutput(files);
+    const { animation, pieces, binary } = written.file;
+    const bytes = totalLength(pieces) + (binary?.bytes.length ?? 0);
     stages.begin('Proving');
     const { target, source, options } = await readOutput(outputPath, written);
     const context = () => ({
@@ -164,7 +174,7 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
       target: { file: characterPath, joints: receiver.actor.skeleton.jointCount },
       pairs: pairing.pairs.length,
       unsure: pairing.unsure,
-      output: { file: outputPath, form, animation, bytes },
+      output: { file: outputPath, form, animation, bytes, beside },
       proof,
       warnings: written.notes,
     };
@@ -173,7 +183,8 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
     for (const note of written.notes) output.note(note);
     output.text(formatProof(proof, { name: outputPath }).trimEnd());
     output.text();
-    output.text(`Written: ${outputPath} (${Math.ceil(bytes / 1024)} kB), animation "${animation}"`);
+    const names = [outputPath, ...beside].join(', ');
+    output.text(`Written: ${names} (${Math.ceil(bytes / 1024)} kB), animation "${animation}"`);
     if (flags.sheet) output.text(`Proof sheet: ${flags.sheet}`);
     process.exitCode = proof.verdict === 'fail' ? EXIT.PROOF_FAILED : EXIT.DONE;
   } finally {
@@ -181,18 +192,23 @@ async function retarget(clipPath: string, characterPath: string, flags: Retarget
   }
 }
 
+/** A file and the buffers that it refers to. */
+function inputFiles(path: string): string[] {
+  return [path, ...bufferFilesOf(path).map((name) => join(dirname(path), name))];
+}
+
 const stem = (path: string): string => basename(path, extname(path));
 
 /** The form that an output name asks for. */
-function formOf(path: string, animationOnly: boolean): DeliveryForm {
+function formOf(path: string, animationOnly: boolean): OutputForm {
   const extension = extname(path).toLowerCase();
   // A .vrm is a .glb, and stays one with an animation more.
   if (extension === '.glb' || extension === '.vrm') return animationOnly ? 'animation-only' : 'glb';
-  if (!animationOnly && (extension === '.bvh' || extension === '.vrma')) return extension.slice(1) as DeliveryForm;
+  if (!animationOnly && ['.gltf', '.bvh', '.vrma'].includes(extension)) return extension.slice(1) as OutputForm;
   throw new RigproofError(
     'OUTPUT_FORM',
-    `Got "${extension}" as the kind of output; expected ${animationOnly ? '.glb with --animation-only' : '.glb, .vrm, .bvh or .vrma'}.`,
+    `Got "${extension}" as the kind of output; expected ${animationOnly ? '.glb with --animation-only' : '.glb, .gltf, .vrm, .bvh or .vrma'}.`,
     { file: path },
-    { hint: 'Give the output such a name with -o. A character that came as .gltf is written as .glb.' },
+    { hint: 'Give the output such a name with -o.' },
   );
 }

@@ -4,21 +4,30 @@ import { writeAnimationOnly } from '../formats/gltf/animation-only.ts';
 import type { WrittenGltf } from '../formats/gltf/append-animation.ts';
 import type { EncodedAnimation, EncodeOptions } from '../formats/gltf/encode-animation.ts';
 import { writeVrmAnimation } from '../formats/gltf/vrm-animation.ts';
-import { encodeClip, type WriteOptions, writeAnimatedGlb, writeEncodedGlb } from '../formats/gltf/write-animation.ts';
+import {
+  encodeClip,
+  type WriteOptions,
+  writeAnimatedGlb,
+  writeAnimatedGltf,
+  writeEncodedGlb,
+} from '../formats/gltf/write-animation.ts';
 import { type FileBytes, inPieces } from '../formats/pieces.ts';
 import { PARENT_ROLE } from '../pairing/roles.ts';
 import { type Clip, clipWith } from '../skeleton/clip.ts';
 import { type Receiver, toFileSpace } from './receiver.ts';
 
 /**
- * What a motion is written as: the character with the animation, the animation on its bare joints, BVH on its skeleton,
+ * What a motion is written as, in one file: the character with the animation, the animation on its bare joints, BVH on its skeleton,
  * or a VRM animation (VRMC_vrm_animation 1.0).
  */
 export const DELIVERY_FORMS = ['glb', 'animation-only', 'bvh', 'vrma'] as const;
 export type DeliveryForm = (typeof DELIVERY_FORMS)[number];
 
 export interface DeliverOptions {
-  form: DeliveryForm;
+  /** gltf: the character with the animation as text, with one new binary file beside it. */
+  form: DeliveryForm | 'gltf';
+  /** gltf: name of the file beside it; numbered where the character refers to a file of that name. */
+  binaryName: string;
   /** Name of the animation. */
   name: string;
   keepAllKeys: boolean;
@@ -30,6 +39,7 @@ export interface DeliverOptions {
 
 export const DELIVER_DEFAULTS: Omit<DeliverOptions, 'name'> = {
   form: 'glb',
+  binaryName: 'motion.bin',
   keepAllKeys: false,
   rotationToleranceDegrees: 0.05,
   translationToleranceMillimetres: 0.1,
@@ -47,6 +57,8 @@ export const FOOT_TOLERANCE_SHARE = 0.3;
 export interface Delivery extends FileBytes {
   /** Name under which the animation stands in it; that of the clip where the format has no names. */
   animation: string;
+  /** Only of a .gltf: the file that has to lie beside it under that name. */
+  binary?: { uri: string; bytes: Uint8Array };
   notes: Note[];
 }
 
@@ -82,11 +94,11 @@ export function deliver(receiver: Receiver, clip: Clip, options: Partial<Deliver
       return fromGltf(writeVrmAnimation(figure, [named], encode));
     }
     default: {
-      const write = settings.form === 'glb' ? writeAnimatedGlb : writeAnimationOnly;
-      const inFile = toFileSpace(receiver, named);
-      return fromGltf(
-        write(receiver.character, [inFile], writeOptions(receiver, clip, settings, receiver.placement.scale)),
-      );
+      const { character, placement } = receiver;
+      const clips = [toFileSpace(receiver, named)];
+      const encode = writeOptions(receiver, clip, settings, placement.scale);
+      if (settings.form === 'gltf') return fromGltf(writeAnimatedGltf(character, clips, settings.binaryName, encode));
+      return fromGltf((settings.form === 'glb' ? writeAnimatedGlb : writeAnimationOnly)(character, clips, encode));
     }
   }
 }
@@ -134,6 +146,6 @@ function jointsToFeet({ skeleton, body }: Receiver['actor']): number[] {
   return [...joints];
 }
 
-function fromGltf({ pieces, names, notes }: WrittenGltf): Delivery {
-  return inPieces(pieces, { animation: names[0]!, notes });
+function fromGltf({ pieces, names, binary, notes }: WrittenGltf): Delivery {
+  return inPieces(pieces, { animation: names[0]!, ...(binary && { binary }), notes });
 }

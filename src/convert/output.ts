@@ -48,7 +48,7 @@ export interface Judged {
 export function outputOf(motion: Motion, options: Partial<DeliverOptions> & { name: string }): Output {
   const { receiver, conversion } = motion;
   const file = deliver(receiver, conversion.clip, options);
-  const isCharacter = (options.form ?? 'glb') === 'glb';
+  const isCharacter = ['glb', 'gltf'].includes(options.form ?? 'glb');
   const played = () => deliver(receiver, conversion.clip, { ...options, form: 'glb' });
   return { motion, file, played: isCharacter ? null : played, notes: notesOf(motion, file.notes) };
 }

@@ -72,7 +72,7 @@ export async function createWholeFile(path: string, content: string | Uint8Array
   });
 }
 
-type FileContent = string | Uint8Array | readonly Uint8Array[];
+export type FileContent = string | Uint8Array | readonly Uint8Array[];
 
 /** What disks answer that know no hard links. */
 const NO_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EXDEV']);
@@ -81,16 +81,52 @@ function codeOf(cause: unknown): string {
   return (cause as { code?: string }).code ?? '';
 }
 
-async function putWhole(path: string, content: FileContent, put: (temporary: string) => Promise<void>): Promise<void> {
-  const temporary = join(dirname(path), `.${randomBytes(6).toString('hex')}.rigproof-part`);
+/**
+ * Writes files that belong together, whole or not at all: each under another name first, and renamed in their order when
+ * all of them are on the disk. Of a fault while they are renamed no new file is left; what stood there before may be
+ * replaced in part.
+ * @throws RigproofError FILE_WRITE
+ */
+export async function writeWholeFiles(files: readonly { path: string; content: FileContent }[]): Promise<void> {
+  const parts: { path: string; temporary: string }[] = [];
+  const placed: string[] = [];
   try {
+    for (const { path, content } of files) parts.push({ path, temporary: await writePart(path, content) });
+    for (const { path, temporary } of parts) {
+      const isNew = (await stat(path).catch(() => null)) === null;
+      await takeStep(path, temporary, () => rename(temporary, path));
+      if (isNew) placed.push(path);
+    }
+  } catch (fault) {
+    const left = [...placed, ...parts.map(({ temporary }) => temporary)];
+    for (const path of left) await rm(path, { force: true }).catch(() => {});
+    throw fault;
+  }
+}
+
+async function putWhole(path: string, content: FileContent, put: (temporary: string) => Promise<void>): Promise<void> {
+  const temporary = await writePart(path, content);
+  await takeStep(path, temporary, () => put(temporary));
+}
+
+/** Puts the content on the disk, under a name in the folder of `path`, which it returns. */
+async function writePart(path: string, content: FileContent): Promise<string> {
+  const temporary = join(dirname(path), `.${randomBytes(6).toString('hex')}.rigproof-part`);
+  await takeStep(path, temporary, async () => {
     // Flushed before it gets its name: after a power cut that never stands for bytes that are not on the disk.
     if (typeof content === 'string' || content instanceof Uint8Array) {
       await writeFile(temporary, content, { flush: true });
     } else {
       await writePieces(temporary, content);
     }
-    await put(temporary);
+  });
+  return temporary;
+}
+
+/** Takes a step on the way of a file to its place. Where that fails its part is removed, and the fault names the file. */
+async function takeStep(path: string, temporary: string, step: () => Promise<void>): Promise<void> {
+  try {
+    await step();
   } catch (cause) {
     // Removing may fail for the same reason as writing; that reason is the one to report.
     await rm(temporary, { force: true }).catch(() => {});

@@ -13,6 +13,7 @@ import {
 } from './document-text.ts';
 import type { EncodedAnimation } from './encode-animation.ts';
 import { documentOf } from './nodes.ts';
+import { outsideFiles } from './outside-files.ts';
 import { appendMembers, type Edit, memberSpans } from './splice-json.ts';
 
 /** Translation, rotation and scale that take the place of a node's `matrix`: glTF forbids to animate a node with one. */
@@ -123,7 +124,7 @@ export function appendAsGltf(
   const { fragments, bytes, names } = layOut(container, animations, isChunk ? 0 : buffers.length, start);
   const byteLength = start + totalLength(bytes);
   // The new file must not take the place of one that the document already names.
-  const taken = new Set([...buffers, ...images].map((entry) => decodeUri(entry.uri)));
+  const taken = new Set<string | undefined>(outsideFiles(container));
   const file = freeName(binaryUri, taken, (n) => binaryUri.replace(/(\.[^.]*)?$/, `-${n}$1`));
   const uri = encodeURIComponent(file);
 
@@ -233,16 +234,6 @@ function freeName(
   for (let n = 2; taken.has(name); n++) name = numbered(n);
   taken.add(name);
   return name;
-}
-
-/** A URI as a file name; as it stands where its percent signs mean nothing. */
-function decodeUri(uri: string | undefined): string | undefined {
-  if (uri === undefined || uri.startsWith('data:')) return undefined;
-  try {
-    return decodeURIComponent(uri);
-  } catch {
-    return uri;
-  }
 }
 
 /** The edits that put translation, rotation and scale in the place of matrices. */
