@@ -1,9 +1,11 @@
 /** How thick a figure is where it kneels and sits: measured on its mesh, or laid out where it has none. */
 import { transformPoint } from '../math/affine.ts';
 import { rotateAddVec, rotateVecInverse } from '../math/quat.ts';
+import { lengthVec } from '../math/vec.ts';
 import { type Role, sidedRole } from '../pairing/roles.ts';
 import type { Actor } from '../retarget/actor.ts';
 import type { LimbPlan } from '../retarget/plan.ts';
+import { oncePerKey } from '../skeleton/once-per.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
 import { restWorldPose, type WorldPose } from '../skeleton/skeleton.ts';
 import { heaviestJoint, jointMatrices, type SkinMesh, skinVertices } from '../skeleton/skin.ts';
@@ -30,8 +32,17 @@ const SUNK = 0.002;
  */
 export type KneeSkin = Float64Array;
 
-/** The skin around the knee of one leg. Allocates its result. */
-export function kneeSkin({ skeleton, body, alignment }: Actor, limb: LimbPlan, skins: readonly SkinMesh[]): KneeSkin {
+const knownKnees = oncePerKey((_actor: Actor, _skins: readonly SkinMesh[]) => new Map<number, KneeSkin>());
+
+/** The skin around the knee of one leg, measured when it is first asked for. */
+export function kneeSkin(actor: Actor, limb: LimbPlan, skins: readonly SkinMesh[]): KneeSkin {
+  const known = knownKnees(actor, skins);
+  const skin = known.get(limb.limb) ?? measureKnee(actor, limb, skins);
+  known.set(limb.limb, skin);
+  return skin;
+}
+
+function measureKnee({ skeleton, body, alignment }: Actor, limb: LimbPlan, skins: readonly SkinMesh[]): KneeSkin {
   const pose = restWorldPose(skeleton);
   const { positions, rotations } = pose;
   const { dstUpper: hip, dstLower: knee } = limb;
@@ -93,6 +104,14 @@ export function kneeThickness(skin: KneeSkin, thigh: Float64Array, i: number, sh
     if (height < lowest) lowest = height;
   }
   return -lowest;
+}
+
+/** The farthest that its skin can be from the joint of a knee, however it is bent. */
+export function kneeReach(skin: KneeSkin): number {
+  let farthest = 0;
+  for (let at = 0; at < skin.length; at += 6)
+    farthest = Math.max(farthest, lengthVec(skin, at) + lengthVec(skin, at + 3));
+  return farthest;
 }
 
 function heightRow(rotations: Float64Array, i: number): [number, number, number] {

@@ -54,7 +54,7 @@ export function shiftPelvis(
   frameDuration: number,
   largest: number,
   out: Float64Array,
-  low: LowHolds = { knees: [], seat: null },
+  low: LowHolds = { knees: [], seat: null, least: null },
   more = 0,
   isFinal = true,
 ): Float64Array {
@@ -68,7 +68,7 @@ export function shiftPelvis(
   out.set(usual);
   const knees = low.knees.map((knee) => ({ ...knee, held: knee.held.map(handOver) }));
   const terms = packLegs(legs, knees, frameCount);
-  const problem: ShiftProblem = { legs: terms, seat: low.seat, usual, lowness, frameDuration };
+  const problem: ShiftProblem = { legs: terms, seat: low.seat, least: low.least, usual, lowness, frameDuration };
   const system = createShiftSystem(frameCount);
   settle(problem, system, BARRIER_FIRST, out);
   if (isFinal) roundCorners(problem, system, out);

@@ -30,7 +30,6 @@ import { findLow, type LowRests } from './low-rests.ts';
 import { kneeSkin } from './low-skin.ts';
 import type { MovingFeet } from './measure-soles.ts';
 import { shiftPelvis } from './pelvis-shift.ts';
-import type { ReachLeg } from './reach-leg.ts';
 import { flatsOf, type Rest, restsOf, restsOutside, standsOf } from './rests.ts';
 import { seatHeight } from './seat.ts';
 import { hipExcess } from './shift-limits.ts';
@@ -78,6 +77,13 @@ export interface PlantResult {
 const EDGE = 0.025;
 /** Rounds in which the soles of legs that end in their shins are followed; a third changes them by less than 0.1 degree. */
 const SHIN_ROUNDS = 3;
+/**
+ * Rounds in which knees are looked after: a pelvis that is raised is moved sideways as well, which puts its knees elsewhere. With
+ * a third one knees that fold as far as they go jumped by 9.4 % of the leg in place of 3.8 (`stocky` on a deep squat).
+ */
+const KNEE_ROUNDS = 2;
+/** A pelvis that is nearer to its least height than this share of the leg is kept there by it. */
+const NEAR_LEAST = 1e-3;
 
 /**
  * Finds the targets that hold every planted foot.
@@ -125,6 +131,7 @@ export function plantFeet(
   const holds: LowHolds = {
     knees: kneels.flatMap((kneel) => (kneel ? [kneePin(kneel)] : [])),
     seat: low ? seatHeight(plan, clip, legs, low.seat, skins, timing) : null,
+    least: null,
   };
   const meanLength = legs.reduce((sum, { limb }) => sum + limb.length, 0) / Math.max(1, legs.length);
   const largestShift = settings.largestShift * meanLength;
@@ -134,20 +141,38 @@ export function plantFeet(
   let limits: Float64Array = new Float64Array(0);
   for (let round = 0; round < rounds; round++) {
     if (round > 0) trackShins(plan, clip, targets, legs);
-    const reachLegs: ReachLeg[] = [];
-    for (let l = 0; l < legs.length; l++) {
-      const stance = stances[l]!;
+    const reachLegs = stances.map((stance) => {
       const { side } = stance.leg;
       turnStance(stance, plan, clip, soles[side], source.soles[side], timing);
-      const reach = reachOf(stance, plan, settings.reach, timing.ramp);
-      keepKneesUp(reach, stance, plan, clip);
-      const kneel = kneels[l];
-      if (kneel) reachKneeling(reach, kneel);
-      reachLegs.push(reach);
-    }
+      return reachOf(stance, plan, settings.reach, timing.ramp);
+    });
+    const floored = stances.map((stance, l) => ({
+      reach: reachLegs[l]!,
+      stance,
+      stood: stance.held.slice(),
+      skin: kneeSkin(plan.target, stance.leg.limb, skins),
+      kneels: kneels[l]?.weights ?? null,
+    }));
+    kneels.forEach((kneel, l) => {
+      if (kneel) reachKneeling(reachLegs[l]!, kneel);
+    });
     const { rootShifts } = targets;
     const isFinal = round === rounds - 1;
-    limits = shiftPelvis(reachLegs, frameCount, frameDuration, largestShift, rootShifts, holds, more, isFinal);
+    rootShifts.fill(0);
+    for (let look = 0; look < KNEE_ROUNDS; look++) {
+      const least = keepKneesUp(floored, plan, clip, rootShifts, timing.ramp, frames(settings.rise));
+      limits = shiftPelvis(
+        reachLegs,
+        frameCount,
+        frameDuration,
+        largestShift,
+        rootShifts,
+        { ...holds, least },
+        more,
+        isFinal,
+      );
+      if (!least?.some((lift, f) => lift > rootShifts[f * 3 + 1]! - NEAR_LEAST * meanLength)) break;
+    }
     for (let l = 0; l < legs.length; l++) {
       fillTargets(stances[l]!, reachLegs[l]!, plan, frameDuration, targets);
       const kneel = kneels[l];

@@ -5,6 +5,7 @@
  *   + KEEP · |s − mean displacement of the feet|²
  *   + λ · |s″|²                             a low-pass: it moves no faster than the pelvis of a person
  *   + BARRIER · (|goal − hip − s| − limit)²   where a leg would have to be longer, or folded further, than it may be
+ *   + KNEES · BARRIER · (least − s·up)²       where the pelvis would be so low that a knee is in the floor
  *
  * with w large where a leg is nearly straight, since there a small change of its extension bends the knee much: √w times
  * the missing extension is, but for a factor, how far the bend is off. Each round linearises the distances (Gauss–Newton) and
@@ -39,6 +40,8 @@ const CUT_OFF = 2;
 /** A leg is asked to reach this share less than it could, so that rounding does not undo it. */
 const MARGIN = 1e-4;
 
+/** Of the barrier: plants go before knees. */
+const KNEES = 0.1;
 /** Whoever kneels or sits keeps the way of the pelvis so many times as much: its feet carry little. */
 const LOW_KEEP = 2.5;
 
@@ -53,6 +56,8 @@ export interface LowHolds {
   /** Thighs from the hip to a knee that rests: as legs of one bone. */
   knees: readonly ReachLeg[];
   seat: HeldHeight | null;
+  /** How far up it has to be shifted at least for the knees of legs that stand, metres, a frame; -Infinity: no matter. */
+  least: Float64Array | null;
 }
 
 /** What the shifts of some frames in a row depend on. */
@@ -60,6 +65,7 @@ export interface ShiftProblem {
   /** What legs, and knees that rest, ask for. */
   legs: LegTerms;
   seat: HeldHeight | null;
+  least: Float64Array | null;
   /** Shifts that the figure has where no leg asks for another, frames × 3. */
   usual: Float64Array;
   /** How far it kneels or sits, 0 to 1, a frame. */
@@ -102,7 +108,7 @@ export function settle(
   out: Float64Array,
   addMore?: AddMore,
 ): void {
-  const { legs, seat, frameDuration } = problem;
+  const { legs, seat, least, frameDuration } = problem;
   const { blocks, couplings, right } = system;
   // A wave of this frequency is halved against the weight of two legs that are bent as in walking.
   const smoothness = 0.3 / (2 * Math.PI * CUT_OFF * frameDuration) ** 4;
@@ -110,6 +116,7 @@ export function settle(
     const barrier = Math.min(BARRIER, barrierFirst * BARRIER_GROWTH ** round);
     linearise(problem, barrier, out, blocks, right);
     if (seat) addHeight(seat, blocks, right);
+    if (least) addLeast(least, KNEES * barrier, out, blocks, right);
     const far = addMore?.(round, system);
     if (!solveSmoothPath(blocks, couplings, smoothness, right, far)) break;
     const change = takeOver(right, out);
@@ -118,11 +125,13 @@ export function settle(
 }
 
 /** The problem of some frames alone; its arrays are views. */
-export function cutProblem({ legs, seat, usual, lowness, frameDuration }: ShiftProblem, span: FrameSpan): ShiftProblem {
+export function cutProblem(problem: ShiftProblem, span: FrameSpan): ShiftProblem {
+  const { legs, seat, least, usual, lowness, frameDuration } = problem;
   const cut = (series: Float64Array, stride: number) => series.subarray(span.first * stride, (span.last + 1) * stride);
   return {
     legs: cutTerms(legs, span.first, span.last),
     seat: seat && { shifts: cut(seat.shifts, 1), held: cut(seat.held, 1) },
+    least: least && cut(least, 1),
     usual: cut(usual, 3),
     lowness: cut(lowness, 1),
     frameDuration,
@@ -142,6 +151,20 @@ function addHeight({ shifts, held }: HeldHeight, blocks: Float64Array, right: Fl
     const weight = BARRIER * handOver(held[f]!);
     blocks[f * 6 + 2]! += weight;
     right[f * 3 + 1]! += weight * shifts[f]!;
+  }
+}
+
+function addLeast(
+  least: Float64Array,
+  weight: number,
+  shifts: Float64Array,
+  blocks: Float64Array,
+  right: Float64Array,
+): void {
+  for (let f = 0; f < least.length; f++) {
+    if (!(shifts[f * 3 + 1]! < least[f]!)) continue;
+    blocks[f * 6 + 2]! += weight;
+    right[f * 3 + 1]! += weight * least[f]!;
   }
 }
 

@@ -8,7 +8,9 @@ import { retargetClip } from '../../src/retarget/retarget-clip.ts';
 import { type Clip, createClip, framePose, restLocalPose } from '../../src/skeleton/clip.ts';
 import { SIDES } from '../../src/skeleton/side.ts';
 import { createWorldPose } from '../../src/skeleton/skeleton.ts';
+import type { SkinMesh } from '../../src/skeleton/skin.ts';
 import { axisAngle } from '../support/quat.ts';
+import { skinBall } from '../support/skin-ball.ts';
 import { withLegs } from '../support/with-legs.ts';
 
 const FRAMES = 121;
@@ -16,6 +18,8 @@ const FPS = 60;
 const ALL = [{ start: 0, end: 2, confidence: 1 }];
 const STANDING = { heel: ALL, ball: ALL, foot: ALL };
 const ANKLE = 0.08; // m
+const THICK = 0.15; // m, from the middle of a knee to its skin
+const SUNK = 0.005; // m. Flesh gives way by as much where it bears weight (common practice, no source).
 
 /** Squats with both feet flat where they stand: thighs up by 125 degrees, knees folded by 150. */
 function squatting(performer: Actor): Clip {
@@ -83,5 +87,24 @@ describe('knees of a deep squat', () => {
       );
     }
     for (const y of heightsOf(target, own, leftFoot!)) expect(y).toBeCloseTo(ANKLE, 2);
+  });
+
+  it('stay over the floor by their skin, however thick it is', () => {
+    const performer = withLegs(0.85, 1.15);
+    const target = withLegs(1.2, 0.8);
+    const clip = squatting(performer);
+    const plan = compileRetarget(performer, target);
+    const feet = feetOfMotion(performer.skeleton, clip, performer.body.roles);
+    const { leftLowerLeg, rightLowerLeg, leftFoot } = target.body.roles;
+    const skins = [leftLowerLeg!, rightLowerLeg!].map((knee) => skinBall(target.skeleton, knee, [0, 0, 0], THICK));
+    const soles = soleOf(target.skeleton, target.body.roles);
+    const lowestWith = (meshes: SkinMesh[]): number => {
+      const contacts = { left: STANDING, right: STANDING };
+      const own = retargetClip(plan, clip, plantFeet(plan, clip, contacts, soles, feet, {}, meshes).targets);
+      for (const y of heightsOf(target, own, leftFoot!)) expect(y).toBeCloseTo(ANKLE, 2);
+      return Math.min(...[leftLowerLeg!, rightLowerLeg!].flatMap((knee) => heightsOf(target, own, knee)));
+    };
+    expect(lowestWith([])).toBeLessThan(THICK - 0.05);
+    expect(lowestWith(skins)).toBeGreaterThan(THICK - SUNK);
   });
 });

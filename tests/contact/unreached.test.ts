@@ -56,7 +56,7 @@ describe('the limits that shiftPelvis keeps to', () => {
       1 / 30,
       0.1,
       new Float64Array(FRAMES * 3),
-      { knees: [], seat: { shifts: filled(0), held: filled(seated) } },
+      { knees: [], least: null, seat: { shifts: filled(0), held: filled(seated) } },
       more,
     );
 
