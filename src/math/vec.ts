@@ -72,6 +72,29 @@ export function distanceVec(a: Float64Array, i: number, b: Float64Array, j: numb
   return Math.sqrt(x * x + y * y + z * z);
 }
 
+/** Distance of a point from the segment between two others. */
+export function distanceToSegment(
+  point: Float64Array,
+  p: number,
+  from: Float64Array,
+  a: number,
+  to: Float64Array,
+  b: number,
+): number {
+  const lx = to[b]! - from[a]!;
+  const ly = to[b + 1]! - from[a + 1]!;
+  const lz = to[b + 2]! - from[a + 2]!;
+  const x = point[p]! - from[a]!;
+  const y = point[p + 1]! - from[a + 1]!;
+  const z = point[p + 2]! - from[a + 2]!;
+  const square = lx * lx + ly * ly + lz * lz;
+  const t = square > 0 ? Math.max(0, Math.min(1, (x * lx + y * ly + z * lz) / square)) : 0;
+  const dx = x - t * lx;
+  const dy = y - t * ly;
+  const dz = z - t * lz;
+  return Math.sqrt(dx * dx + dy * dy + dz * dz);
+}
+
 /** Scales to length 1 in place and returns the former length; a zero vector stays zero. */
 export function normalizeVec(out: Float64Array, o: number): number {
   const length = lengthVec(out, o);

@@ -1,18 +1,21 @@
 /** The skin of a figure in the pieces that a hand may sink into, and that of its hands. */
 import { rotateVecInverse } from '../math/quat.ts';
-import { distanceVec } from '../math/vec.ts';
-import { ROLES, type Role, sideOf } from '../pairing/roles.ts';
+import { distanceToSegment, distanceVec } from '../math/vec.ts';
+import { type Role, sideOf } from '../pairing/roles.ts';
 import { oncePer, oncePerKey } from '../skeleton/once-per.ts';
 import type { Side } from '../skeleton/side.ts';
 import type { SkinMesh } from '../skeleton/skin.ts';
 import { carryPoints, type Depth, depthBelow, type SkinPoints, spreadPoints } from '../skeleton/skin-points.ts';
 import { type Build, jointAbove, pointInPose } from './build.ts';
 import type { BodyPoint } from './measure.ts';
+import { partsOfJoints, partsOfVertices } from './parts-of-skin.ts';
 import { quantile } from './statistics.ts';
 
 export const BODY_PIECES = ['head', 'trunk', 'leftThigh', 'rightThigh'] as const;
 export type BodyPieceName = (typeof BODY_PIECES)[number];
-type PieceName = BodyPieceName | `${Side}Hand` | `${Side}Forearm`;
+/** All that the skin is divided into: upper arms, shins and feet are neither measured nor looked for in the body. */
+const PIECES = [...BODY_PIECES, 'leftHand', 'rightHand', 'leftForearm', 'rightForearm', 'other'] as const;
+type PieceName = (typeof PIECES)[number];
 
 /** Points a piece of the body, and a hand, are told by. */
 const BODY_POINTS = 100;
@@ -61,7 +64,7 @@ function bodyPieceOf(build: Build, name: BodyPieceName): BodyPiece | null {
     pointInPose(build.rest, end, ends, i * 3);
   });
   const distances = Float64Array.from({ length: points.count }, (_, p) =>
-    distanceToLine(points.places, p * 3, ends, 0, ends, 3),
+    distanceToSegment(points.places, p * 3, ends, 0, ends, 3),
   );
   return { name, joint, points, line, radius: quantile(distances, MOST) };
 }
@@ -106,29 +109,6 @@ export const restDepths = oncePerKey((build: Build, hand: HandPiece): Float64Arr
   });
 });
 
-/** Distance of a point from the line between two others. */
-export function distanceToLine(
-  point: Float64Array,
-  p: number,
-  from: Float64Array,
-  a: number,
-  to: Float64Array,
-  b: number,
-): number {
-  const lx = to[b]! - from[a]!;
-  const ly = to[b + 1]! - from[a + 1]!;
-  const lz = to[b + 2]! - from[a + 2]!;
-  const x = point[p]! - from[a]!;
-  const y = point[p + 1]! - from[a + 1]!;
-  const z = point[p + 2]! - from[a + 2]!;
-  const square = lx * lx + ly * ly + lz * lz;
-  const t = square > 0 ? Math.max(0, Math.min(1, (x * lx + y * ly + z * lz) / square)) : 0;
-  const dx = x - t * lx;
-  const dy = y - t * ly;
-  const dz = z - t * lz;
-  return Math.sqrt(dx * dx + dy * dy + dz * dz);
-}
-
 /** The middle line of a piece; of a head, its joint twice. */
 export function lineOf({ figure: { roles } }: Build, name: BodyPieceName): [BodyPoint, BodyPoint] | null {
   const side = sideOfPiece(name);
@@ -149,45 +129,20 @@ function sideOfPiece(name: BodyPieceName): Side | null {
   return name === 'leftThigh' ? 'left' : name === 'rightThigh' ? 'right' : null;
 }
 
-function pieceOfRole(role: Role): PieceName | null {
+function pieceOfRole(role: Role): PieceName {
   const side = sideOf(role);
   if (side === null || /Shoulder|Eye/.test(role)) return /head|jaw|Eye/.test(role) ? 'head' : 'trunk';
   if (role === `${side}UpperLeg`) return `${side}Thigh`;
   if (role === `${side}LowerArm`) return `${side}Forearm`;
-  return /UpperArm|Leg|Foot|Toes/.test(role) ? null : `${side}Hand`;
+  return /UpperArm|Leg|Foot|Toes/.test(role) ? 'other' : `${side}Hand`;
 }
 
-/** The piece that each joint's skin belongs to: that of its role, or of the nearest joint above that has one. */
-const piecesOfJoints = oncePer(({ figure: { skeleton, roles } }: Build): (PieceName | null)[] => {
-  const pieces: (PieceName | null | undefined)[] = new Array(skeleton.jointCount).fill(undefined);
-  for (const role of ROLES) {
-    const joint = roles[role];
-    if (joint !== undefined) pieces[joint] = pieceOfRole(role);
-  }
-  return pieces.map((piece, j) => {
-    const above = skeleton.parents[j]!;
-    if (piece === undefined) pieces[j] = above >= 0 ? (pieces[above] ?? null) : null;
-    return pieces[j]!;
-  });
-});
+/** The piece that each joint's skin belongs to, as its place in `PIECES`. */
+const piecesOfJoints = oncePer((build: Build) => partsOfJoints(build, (role) => PIECES.indexOf(pieceOfRole(role))));
 
-/** The piece that moves each vertex most. */
-const piecesOfVertices = oncePerKey((build: Build, skin: SkinMesh): (PieceName | null)[] => {
-  const pieceOf = piecesOfJoints(build);
-  const sums = new Map<PieceName | null, number>();
-  return Array.from({ length: skin.vertexCount }, (_, v) => {
-    sums.clear();
-    let best: PieceName | null = null;
-    for (let i = v * skin.influences; i < (v + 1) * skin.influences; i++) {
-      if (!(skin.weights[i]! > 0)) continue;
-      const piece = pieceOf[skin.joints[i]!]!;
-      const sum = (sums.get(piece) ?? 0) + skin.weights[i]!;
-      sums.set(piece, sum);
-      if (sum >= (sums.get(best) ?? 0)) best = piece;
-    }
-    return best;
-  });
-});
+const piecesOfVertices = oncePerKey((build: Build, skin: SkinMesh) =>
+  partsOfVertices(skin, piecesOfJoints(build), PIECES.length),
+);
 
 /** Whether most corners of a triangle belong to some pieces. */
 function isOf(build: Build, names: readonly PieceName[]): Parameters<typeof spreadPoints>[2] {
@@ -195,8 +150,8 @@ function isOf(build: Build, names: readonly PieceName[]): Parameters<typeof spre
     const pieces = piecesOfVertices(build, skin);
     let count = 0;
     for (let k = 0; k < 3; k++) {
-      const piece = pieces[corners[k]!]!;
-      if (piece !== null && names.includes(piece)) count++;
+      const piece = PIECES[pieces[corners[k]!]!];
+      if (piece && names.includes(piece)) count++;
     }
     return count > 1;
   };

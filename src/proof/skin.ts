@@ -15,6 +15,7 @@ import { type Evidence, measured, notMeasured } from './evidence.ts';
 import { bendOf } from './joint-angles.ts';
 import { bentBeyond } from './joint-ranges.ts';
 import type { Json, Measure, Where } from './measure.ts';
+import { partsOfJoints, partsOfVertices } from './parts-of-skin.ts';
 import { MEASURE_RULES } from './thresholds.ts';
 import type { Track } from './track.ts';
 
@@ -187,34 +188,10 @@ function partOfRole(role: Role): Role {
   return part ?? role;
 }
 
-/** The body part that each joint belongs to: that of its role, or of the nearest joint above that has one; -1 for none. */
-const partsOfJoints = oncePer((build: Build): Int16Array => {
-  const { skeleton, roles } = build.figure;
-  const result = new Int16Array(skeleton.jointCount).fill(-1);
-  for (const role of ROLES) {
-    const joint = roles[role];
-    if (joint !== undefined) result[joint] = ROLES.indexOf(partOfRole(role));
-  }
-  for (let j = 0; j < skeleton.jointCount; j++)
-    if (result[j] === -1 && skeleton.parents[j]! >= 0) result[j] = result[skeleton.parents[j]!]!;
-  return result;
-});
+const bodyParts = oncePer((build: Build) => partsOfJoints(build, (role) => ROLES.indexOf(partOfRole(role))));
 
 const shapeOf = oncePerKey((build: Build, skin: SkinMesh): Shape => {
-  const partOfJoint = partsOfJoints(build);
-  const partOfVertex = new Int16Array(skin.vertexCount).fill(-1);
-  const sums = new Float64Array(ROLES.length);
-  for (let v = 0; v < skin.vertexCount; v++) {
-    sums.fill(0);
-    let best = -1;
-    for (let i = v * skin.influences; i < (v + 1) * skin.influences; i++) {
-      const part = partOfJoint[skin.joints[i]!] ?? -1;
-      if (part < 0 || skin.weights[i]! <= 0) continue;
-      sums[part]! += skin.weights[i]!;
-      if (best < 0 || sums[part]! > sums[best]!) best = part;
-    }
-    partOfVertex[v] = best;
-  }
+  const partOfVertex = partsOfVertices(skin, bodyParts(build), ROLES.length);
   const pieces = splitSkin(skin, partOfVertex, FEWEST_EDGES);
   const vertexOf = verticesOf(pieces, skin.vertexCount);
   const placeOf = new Uint32Array(skin.vertexCount);

@@ -9,7 +9,7 @@
  * Each piece for itself was wrong: a thigh is open where the trunk begins, and a hand in the trunk is far from its crotch.
  */
 import { rotateAddVec, rotateVecInverse } from '../math/quat.ts';
-import { copyVec } from '../math/vec.ts';
+import { copyVec, distanceToSegment } from '../math/vec.ts';
 import { oncePerKey } from '../skeleton/once-per.ts';
 import { createPartialPose, readPartialPose } from '../skeleton/partial-pose.ts';
 import { SIDES, type Side } from '../skeleton/side.ts';
@@ -19,7 +19,6 @@ import {
   type BodyPiece,
   type BodyPieceName,
   bodyPiecesOf,
-  distanceToLine,
   type HandPiece,
   handPieceOf,
   lineOf,
@@ -108,7 +107,7 @@ function looksAt(track: Track, hand: HandPiece, pieces: readonly BodyPiece[]): L
   const step = Math.max(1, Math.round(STEP / track.frameDuration));
   const middles = everyStep(track, hand.middle, step);
   const distances = pieces.map(({ line: [from, to] }) =>
-    distancesToLine(middles, everyStep(track, from, step), everyStep(track, to, step)),
+    distancesToSegment(middles, everyStep(track, from, step), everyStep(track, to, step)),
   );
   const reaches = pieces.map(({ radius }) => radius + hand.reach);
   const places = new Set(pieces.flatMap((_, q) => nearestOfSpans(distances[q]!, reaches[q]!)));
@@ -144,9 +143,9 @@ function carryEvery(
   for (let o = 0, f = 0; o < out.length; o += 3, f += step) rotateAddVec(out, o, turns, f * 4, offset, 0, path, f * 3);
 }
 
-function distancesToLine(points: Float64Array, from: Float64Array, to: Float64Array): Float64Array {
+function distancesToSegment(points: Float64Array, from: Float64Array, to: Float64Array): Float64Array {
   const out = new Float64Array(points.length / 3);
-  for (let i = 0, at = 0; i < out.length; i++, at += 3) out[i] = distanceToLine(points, at, from, at, to, at);
+  for (let i = 0, at = 0; i < out.length; i++, at += 3) out[i] = distanceToSegment(points, at, from, at, to, at);
   return out;
 }
 
@@ -228,8 +227,8 @@ function performerDepth(source: Track, side: Side, name: BodyPieceName, f: numbe
   const half = (handLength(build, `${side}Hand`) * legLength) / 2;
   for (let k = 0; k < 3; k++) spots[6 + k]! += ((spots[3 + k]! - spots[k]!) / arm.lower) * half;
   const nearest = Math.min(
-    distanceToLine(spots, 3, spots, 9, spots, 12),
-    distanceToLine(spots, 6, spots, 9, spots, 12),
+    distanceToSegment(spots, 3, spots, 9, spots, 12),
+    distanceToSegment(spots, 6, spots, 9, spots, 12),
   );
   return Math.max(0, PERSON[name] * stature(build) - nearest / legLength);
 }

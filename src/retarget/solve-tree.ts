@@ -1,5 +1,5 @@
 import { RigproofError } from '../errors.ts';
-import { distanceVec } from '../math/vec.ts';
+import { distanceToSegment, distanceVec } from '../math/vec.ts';
 import type { Body } from '../pairing/body.ts';
 import { PARENT_ROLE, ROLES, type Role } from '../pairing/roles.ts';
 import { isWithin, restWorldPose, type Skeleton } from '../skeleton/skeleton.ts';
@@ -81,7 +81,7 @@ function nearestPart(
     const carried = parts.filter((other) => carrierAmong(parents, parts, other) === part);
     const distance = Math.min(
       distanceVec(positions, joint * 3, positions, part * 3),
-      ...carried.map((end) => distanceToSegment(positions, joint * 3, part * 3, end * 3)),
+      ...carried.map((end) => distanceToSegment(positions, joint * 3, positions, part * 3, positions, end * 3)),
     );
     if (distance > least + SAME_DISTANCE) continue;
     least = distance;
@@ -99,23 +99,6 @@ function depthOf(parents: Int16Array, joint: number): number {
 function carrierAmong(parents: Int16Array, parts: readonly number[], joint: number): number | undefined {
   for (let j = parents[joint]!; j >= 0; j = parents[j]!) if (parts.includes(j)) return j;
   return undefined;
-}
-
-function distanceToSegment(positions: Float64Array, point: number, from: number, to: number): number {
-  let along = 0;
-  let length = 0;
-  for (let k = 0; k < 3; k++) {
-    const d = positions[to + k]! - positions[from + k]!;
-    along += d * (positions[point + k]! - positions[from + k]!);
-    length += d * d;
-  }
-  const t = length > 0 ? Math.max(0, Math.min(1, along / length)) : 0;
-  let sum = 0;
-  for (let k = 0; k < 3; k++) {
-    const d = positions[to + k]! - positions[from + k]!;
-    sum += (positions[point + k]! - positions[from + k]! - t * d) ** 2;
-  }
-  return Math.sqrt(sum);
 }
 
 function orderByParent(skeleton: Skeleton, roles: Body['roles'], parents: Int16Array): Int16Array {

@@ -1,5 +1,5 @@
 import { transformPoint } from '../math/affine.ts';
-import { dotVec, lengthVec, subVec } from '../math/vec.ts';
+import { distanceToSegment } from '../math/vec.ts';
 import type { Body, HelperJoint } from '../pairing/body.ts';
 import { mirrorRole, ROLES, type Role, type RoleMap, sideOf } from '../pairing/roles.ts';
 import { LIMB_PARTS, LIMBS } from '../skeleton/limb.ts';
@@ -264,20 +264,11 @@ function middleOfSkin({ skins, vertices }: RigView, joint: number): number[] | n
   return total > 0 ? sum.map((x) => x / total) : null;
 }
 
-const along = new Float64Array(3);
-const offset = new Float64Array(3);
-
 /** Distance of a point from the bones of a joint. */
 export function distanceToBones(segments: Float64Array, points: Float64Array, v: number): number {
   let least = Number.POSITIVE_INFINITY;
-  for (let s = 0; s < segments.length; s += 6) {
-    subVec(along, 0, segments, s + 3, segments, s);
-    subVec(offset, 0, points, v * 3, segments, s);
-    const length2 = dotVec(along, 0, along, 0);
-    const t = length2 > 0 ? Math.min(1, Math.max(0, dotVec(offset, 0, along, 0) / length2)) : 0;
-    for (let k = 0; k < 3; k++) offset[k]! -= t * along[k]!;
-    least = Math.min(least, lengthVec(offset, 0));
-  }
+  for (let s = 0; s < segments.length; s += 6)
+    least = Math.min(least, distanceToSegment(points, v * 3, segments, s, segments, s + 3));
   return least;
 }
 
